@@ -1,0 +1,400 @@
+"""The case: what the clinic knows of one patient, one eye and one operation."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+
+from consent.case.acuity import Acuity, parse_acuity
+from consent.case.answers import (
+    Anaesthesia,
+    Answer,
+    Asked,
+    DecisionBasis,
+    DropGiver,
+    ExtraStep,
+    Glaucoma,
+    LensDesign,
+    LensPlace,
+    LightProjection,
+    NucleusGrade,
+    Operation,
+    Payer,
+    PupilGrade,
+    Retinopathy,
+    Sex,
+    Side,
+    SurgeonGrade,
+    TearSac,
+    Ultrasound,
+)
+
+SCHEMA_VERSION = 1
+
+
+def _acuity(text: str) -> str:
+    return parse_acuity(text).written
+
+
+def _language(tag: str) -> str:
+    from babel import Locale, UnknownLocaleError
+
+    try:
+        Locale.parse(tag, sep="-")
+    except (UnknownLocaleError, ValueError) as error:
+        raise ValueError(f'"{tag}" is not a language tag; write one such as "bn", "hi" or "en"') from error
+    return tag
+
+
+AcuityText = Annotated[
+    str, AfterValidator(_acuity), Field(description="6/60, 20/200, decimal 0.1, 1.00 logMAR, CF, HM, PL or NPL")
+]
+LanguageTag = Annotated[str, AfterValidator(_language), Field(description="BCP 47 language tag")]
+ShortText = Annotated[str, Field(min_length=1, max_length=200)]
+LongText = Annotated[str, Field(min_length=1, max_length=1000)]
+
+
+class Part(BaseModel):
+    """Base of every part of the case: strict, unknown keys refused, never changed after reading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class Interpreter(Part):
+    name: ShortText
+    qualification: ShortText | None = None
+
+
+class Decision(Part):
+    """Who decides. For a competent adult it is the patient and nobody else."""
+
+    basis: DecisionBasis = DecisionBasis.SELF
+    name: ShortText | None = None
+    relation: ShortText | None = None
+    can_decide: Answer = Field(Answer.UNKNOWN, description="the patient understands, weighs and states a choice")
+
+
+class Patient(Part):
+    name: ShortText
+    record_number: Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ./_-]*$")]
+    birth_date: dt.date | None = None
+    age_years: int | None = Field(None, ge=18, le=120)
+    sex: Sex = Sex.UNKNOWN
+    language: LanguageTag
+    reads: Answer = Field(Answer.UNKNOWN, description="reads the language named above")
+    writes_name: Answer = Answer.UNKNOWN
+    interpreter_needed: Answer = Answer.UNKNOWN
+    interpreter: Interpreter | None = None
+    large_print: Answer = Answer.UNKNOWN
+    hearing_impaired: Answer = Answer.UNKNOWN
+    decision: Decision = Decision()
+    drops_given_by: DropGiver = DropGiver.UNKNOWN
+    drops_helper: ShortText | None = None
+    telephone: ShortText | None = None
+    telephone_shared: Answer = Answer.UNKNOWN
+    what_matters: tuple[
+        Literal["work", "driving", "reading", "prayer", "cooking fire", "field work", "cattle", "only good eye"], ...
+    ] = ()
+    what_matters_in_own_words: LongText | None = None
+    waking_from: dt.time = dt.time(7)
+    waking_to: dt.time = dt.time(22)
+
+    @model_validator(mode="after")
+    def _checks(self) -> Patient:
+        if self.birth_date is None and self.age_years is None:
+            raise ValueError("birth_date or age_years is needed; age is part of the risk model")
+        if self.waking_to <= self.waking_from:
+            raise ValueError("waking_to must be later in the day than waking_from")
+        return self
+
+    def age_on(self, day: dt.date) -> int:
+        """Age in whole years on ``day``; the age as told where no birth date is known."""
+        if self.birth_date is None:
+            return self.age_years if self.age_years is not None else 0
+        had_birthday = (day.month, day.day) >= (self.birth_date.month, self.birth_date.day)
+        return day.year - self.birth_date.year - (0 if had_birthday else 1)
+
+
+class Allergy(Part):
+    substance: ShortText
+    reaction: ShortText = "not recorded"
+    severe: Answer = Answer.UNKNOWN
+
+
+class Allergies(Part):
+    """Allergies asked for, and what was answered. "not asked" is not "none"."""
+
+    asked: Asked = Asked.NOT_ASKED
+    known: tuple[Allergy, ...] = ()
+
+    @model_validator(mode="after")
+    def _agree(self) -> Allergies:
+        if (self.asked is Asked.KNOWN) != bool(self.known):
+            raise ValueError('allergies: asked = "known" goes with at least one entry under known, and only then')
+        return self
+
+
+class AlphaBlocker(Part):
+    """An alpha-blocker ever taken: the iris remembers."""
+
+    ever: Answer = Answer.UNKNOWN
+    drugs: tuple[
+        Literal["tamsulosin", "alfuzosin", "doxazosin", "terazosin", "silodosin", "prazosin", "other"], ...
+    ] = ()
+    taking_now: Answer = Answer.UNKNOWN
+
+
+class Health(Part):
+    diabetes: Answer = Answer.UNKNOWN
+    diabetes_controlled: Answer = Answer.UNKNOWN
+    high_blood_pressure: Answer = Answer.UNKNOWN
+    heart_block_or_slow_pulse: Answer = Answer.UNKNOWN
+    heart_failure: Answer = Answer.UNKNOWN
+    asthma: Answer = Answer.UNKNOWN
+    copd: Answer = Answer.UNKNOWN
+    aspirin_wheeze_or_polyps: Answer = Answer.UNKNOWN
+    kidney_disease: Answer = Answer.UNKNOWN
+    sickle_cell: Answer = Answer.UNKNOWN
+    connective_tissue_disease: Answer = Answer.UNKNOWN
+    immune_suppression: Answer = Answer.UNKNOWN
+    pregnant: Answer = Answer.UNKNOWN
+    breastfeeding: Answer = Answer.UNKNOWN
+    alpha_blocker: AlphaBlocker = AlphaBlocker()
+    anticoagulant: Answer = Answer.UNKNOWN
+    antiplatelet: Answer = Answer.UNKNOWN
+    can_lie_flat: Answer = Answer.UNKNOWN
+    can_lie_still: Answer = Answer.UNKNOWN
+    allergies: Allergies = Allergies()
+    medicines: tuple[ShortText, ...] = ()
+
+
+class Nucleus(Part):
+    grade: NucleusGrade = NucleusGrade.UNKNOWN
+    locs_opalescence: float | None = Field(None, ge=0.1, le=6.9, description="LOCS III nuclear opalescence, 0.1-6.9")
+    locs_colour: float | None = Field(None, ge=0.1, le=6.9, description="LOCS III nuclear colour, 0.1-6.9")
+
+
+class Eye(Part):
+    """The eye to be operated."""
+
+    side: Side
+    acuity_unaided: AcuityText | None = None
+    acuity_corrected: AcuityText | None = None
+    lens_implant_present: Answer = Answer.NO
+    nucleus: Nucleus = Nucleus()
+    white: Answer = Field(Answer.UNKNOWN, description="white or intumescent cataract")
+    posterior_polar: Answer = Answer.UNKNOWN
+    posterior_subcapsular: Answer = Answer.UNKNOWN
+    traumatic: Answer = Answer.UNKNOWN
+    pupil_mm: float | None = Field(None, ge=1.0, le=10.0, description="pupil after dilating drops, mm")
+    pupil_grade: PupilGrade = PupilGrade.UNKNOWN
+    pseudoexfoliation: Answer = Answer.UNKNOWN
+    phacodonesis: Answer = Answer.UNKNOWN
+    chamber_depth_mm: float | None = Field(None, ge=1.0, le=6.0, description="anterior chamber depth, mm")
+    axial_length_mm: float | None = Field(None, ge=18.0, le=38.0, description="axial length, mm")
+    guttata: Answer = Answer.UNKNOWN
+    endothelial_cells_per_mm2: int | None = Field(None, ge=200, le=5000, description="endothelial cells per mm2")
+    corneal_scar: Answer = Answer.UNKNOWN
+    fundus_seen: Answer = Answer.UNKNOWN
+    glaucoma: Glaucoma = Glaucoma.UNKNOWN
+    glaucoma_drops: tuple[ShortText, ...] = ()
+    pressure_mmhg: float | None = Field(None, ge=0.0, le=80.0, description="eye pressure, mmHg")
+    retinopathy: Retinopathy = Retinopathy.UNKNOWN
+    macular_oedema: Answer = Answer.UNKNOWN
+    other_macular_disease: Answer = Answer.UNKNOWN
+    epiretinal_membrane: Answer = Answer.UNKNOWN
+    vein_occlusion: Answer = Answer.UNKNOWN
+    uveitis: Answer = Answer.UNKNOWN
+    previous_vitrectomy: Answer = Answer.UNKNOWN
+    injections_into_eye: int | None = Field(None, ge=0, le=200, description="injections into the eye, count")
+    previous_detachment: Answer = Answer.UNKNOWN
+    previous_trauma: Answer = Answer.UNKNOWN
+    refractive_surgery: Answer = Answer.UNKNOWN
+    surface_disease: Answer = Answer.UNKNOWN
+    lid_infection: Answer = Answer.UNKNOWN
+    herpes_keratitis: Literal["never", "past", "active", "unknown"] = "unknown"
+    amblyopia: Answer = Answer.UNKNOWN
+    steroid_response_self: Answer = Answer.UNKNOWN
+    steroid_response_family: Answer = Answer.UNKNOWN
+    light_projection: LightProjection = LightProjection.NOT_TESTED
+    afferent_pupil_defect: Answer = Answer.UNKNOWN
+    ultrasound: Ultrasound = Ultrasound.NOT_DONE
+
+    @property
+    def corrected(self) -> Acuity | None:
+        """Best corrected acuity, parsed."""
+        return parse_acuity(self.acuity_corrected) if self.acuity_corrected else None
+
+    @property
+    def unaided(self) -> Acuity | None:
+        """Unaided acuity, parsed."""
+        return parse_acuity(self.acuity_unaided) if self.acuity_unaided else None
+
+
+class OtherEye(Part):
+    acuity: AcuityText | None = None
+    seeing: Answer = Answer.UNKNOWN
+    operated: Answer = Answer.UNKNOWN
+    operated_on: dt.date | None = None
+    complication: Answer = Answer.UNKNOWN
+    axial_length_mm: float | None = Field(None, ge=18.0, le=38.0, description="axial length, mm")
+    refraction_d: float | None = Field(None, ge=-30.0, le=20.0, description="spherical equivalent, dioptres")
+
+    @property
+    def parsed(self) -> Acuity | None:
+        """Acuity, parsed."""
+        return parse_acuity(self.acuity) if self.acuity else None
+
+
+class Fitness(Part):
+    tear_sac: TearSac = TearSac.NOT_EXAMINED
+    systolic_mmhg: int | None = Field(None, ge=50, le=300, description="systolic blood pressure, mmHg")
+    diastolic_mmhg: int | None = Field(None, ge=20, le=200, description="diastolic blood pressure, mmHg")
+    blood_pressure_on: dt.date | None = None
+    sugar_mg_dl: int | None = Field(None, ge=10, le=1000, description="random blood sugar, mg/dL")
+    sugar_on: dt.date | None = None
+    inr: float | None = Field(None, ge=0.5, le=20.0, description="INR")
+    inr_on: dt.date | None = None
+    heart_attack_or_stroke_within_3_months: Answer = Answer.UNKNOWN
+    fever: Answer = Answer.UNKNOWN
+    infection_elsewhere: Answer = Answer.UNKNOWN
+
+
+class Lens(Part):
+    """A lens that may be used, with its own constant and power. Generic design, never a brand."""
+
+    design: LensDesign
+    material: ShortText
+    place: LensPlace = LensPlace.BAG
+    optic_mm: float | None = Field(None, ge=4.0, le=8.0, description="optic diameter, mm")
+    a_constant: float | None = Field(None, ge=105.0, le=125.0, description="A-constant of this lens")
+    power_d: float | None = Field(None, ge=-15.0, le=50.0, description="lens power, dioptres")
+    on_shelf: Answer = Answer.UNKNOWN
+
+
+class Measurement(Part):
+    method: ShortText | None = None
+    by: ShortText | None = None
+    on: dt.date | None = None
+    side: Side | None = Field(None, description="the eye the lens power was worked out for")
+    corneal_power_d: float | None = Field(None, ge=30.0, le=60.0, description="mean corneal power, dioptres")
+    other_eye_corneal_power_d: float | None = Field(None, ge=30.0, le=60.0, description="mean corneal power, dioptres")
+    formula: ShortText | None = None
+    target_d: float | None = Field(None, ge=-10.0, le=5.0, description="target refraction, dioptres")
+
+
+class Surgeon(Part):
+    name: ShortText
+    registration: ShortText | None = None
+    grade: SurgeonGrade | None = None
+
+
+class Plan(Part):
+    side: Side = Field(description="the eye, written a second time on purpose")
+    operation: Operation = Operation.PHACO
+    anaesthesia: Anaesthesia | None = None
+    lens: Lens | None = None
+    fallback_lenses: tuple[Lens, ...] = ()
+    fallback_in_consent: Answer = Field(Answer.UNKNOWN, description="another lens than the first choice may be used")
+    dye: Answer = Answer.UNKNOWN
+    pupil_expansion: Answer = Answer.UNKNOWN
+    capsular_tension_ring: Answer = Answer.UNKNOWN
+    other_operation_considered: Answer = Answer.UNKNOWN
+    extra_steps: tuple[ExtraStep, ...] = ()
+    injected_antibiotic: Answer = Answer.UNKNOWN
+    injected_antibiotic_drug: ShortText | None = None
+    theatre_drugs: tuple[ShortText, ...] = ()
+    surgeon: Surgeon
+    trainee_may_operate: Answer = Answer.UNKNOWN
+    date: dt.date
+    time: dt.time | None = None
+    place: ShortText | None = None
+    payer: Payer = Payer.UNKNOWN
+    extra_cost_paid_by: ShortText | None = None
+    camp: Answer = Answer.UNKNOWN
+    photographs: Answer = Answer.UNKNOWN
+    regimen: ShortText | None = Field(None, description="id of one of the clinic's regimens")
+    companion: Answer = Answer.UNKNOWN
+
+
+class Talk(Part):
+    """The conversation in which the operation was explained."""
+
+    at: dt.datetime | None = None
+    by: ShortText | None = None
+    role: ShortText | None = None
+    language: LanguageTag | None = None
+    after_sedation: Answer = Answer.UNKNOWN
+    teach_back_done: Answer = Answer.UNKNOWN
+    questions: tuple[LongText, ...] = ()
+    witness: ShortText | None = None
+    witness_in_treating_team: Answer = Answer.UNKNOWN
+    plan_changed_since: Answer = Answer.UNKNOWN
+
+
+class FiguresAcceptance(Part):
+    """The surgeon's acceptance that the personal figures of this case may reach the patient."""
+
+    by: ShortText
+    registration: ShortText | None = None
+    at: dt.datetime
+
+
+class Visit(Part):
+    kind: Literal["day 1", "week 1", "pressure", "final", "spectacles", "stitch", "other"]
+    date: dt.date
+    place: ShortText | None = None
+    brought_by: ShortText | None = None
+
+
+class Done(Part):
+    """What was actually done. Present only after surgery."""
+
+    as_planned: Answer = Answer.UNKNOWN
+    lens: Lens | None = None
+    vitreous_lost: Answer = Answer.UNKNOWN
+    piece_retained: Answer = Answer.UNKNOWN
+    devices: tuple[ShortText, ...] = ()
+    stitches: int | None = Field(None, ge=0, le=20, description="stitches, count")
+    injected: tuple[ShortText, ...] = ()
+    complication: LongText | None = None
+
+
+class Day1(Part):
+    """What the first morning shows. Present only after surgery."""
+
+    acuity_pinhole: AcuityText | None = None
+    pressure_mmhg: float | None = Field(None, ge=0.0, le=80.0, description="eye pressure, mmHg")
+    leak: Answer = Answer.UNKNOWN
+    hypopyon: Answer = Answer.UNKNOWN
+    cornea: ShortText | None = None
+    cells: ShortText | None = None
+    lens: ShortText | None = None
+    poor_sight_explained: Answer = Answer.UNKNOWN
+
+
+class Case(Part):
+    """One patient, one eye, one operation."""
+
+    schema_version: Literal[1] = Field(alias="schema")
+    invented: bool = Field(False, description="a demonstration case: every sheet says so")
+    patient: Patient
+    health: Health = Health()
+    eye: Eye
+    other_eye: OtherEye = OtherEye()
+    fitness: Fitness = Fitness()
+    measurement: Measurement = Measurement()
+    plan: Plan
+    talk: Talk = Talk()
+    figures_accepted: FiguresAcceptance | None = None
+    visits: tuple[Visit, ...] = ()
+    done: Done | None = None
+    day1: Day1 | None = None
+    version: int = Field(1, ge=1, le=999)
+
+    @property
+    def age_years(self) -> int:
+        """Age on the day of surgery, whole years."""
+        return self.patient.age_on(self.plan.date)

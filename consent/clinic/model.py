@@ -1,0 +1,115 @@
+"""The clinic's own settings: who it is, what it accepts, and how it does things."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from consent.case.model import LanguageTag, Part, ShortText
+from consent.case.reading import read_model
+from consent.errors import ClinicError
+from consent.resources import package_data
+
+Days = Annotated[int, Field(ge=0, le=365)]
+
+
+class Telephones(Part):
+    day: ShortText
+    night: ShortText
+
+
+class AcceptedSeries(Part):
+    """A series whose figures were not read in their primary source, accepted by name by the clinic's clinician."""
+
+    series: ShortText
+    by: ShortText
+    registration: ShortText | None = None
+    on: dt.date
+
+
+class Audit(Part):
+    """The centre's audited counts of capsule rupture or vitreous loss, all consecutive cases."""
+
+    operations: int = Field(ge=1)
+    events: int = Field(ge=0)
+    expected_events: float = Field(gt=0, description="events the uncalibrated model expects for the same cases")
+    years: ShortText
+
+
+class DropSettings(Part):
+    """How the clinic gives drops. Every value is a choice of the clinic; published advice disagrees."""
+
+    drops_per_ml: float = Field(20.0, ge=10, le=60, description="planning value, drops per mL")
+    wastage_percent: float = Field(0.0, ge=0, le=100, description="drops lost, percent")
+    days_after_opening: int = Field(28, ge=1, le=365, description="use within, days after opening")
+    gap_minutes: int = Field(5, ge=5, le=30, description="between two drops in the same eye, minutes")
+    ointment_gap_minutes: int = Field(10, ge=10, le=30, description="before ointment, minutes")
+    times: Literal["even", "fewest sessions"] = "fewest sessions"
+    fresh_bottle_per_eye: bool = True
+    regimen: ShortText = "weekly-4-3-2-1"
+    regimen_hard_nucleus: ShortText = "two-hourly-start"
+
+
+class Aftercare(Part):
+    """Days of care after surgery. No default: a day the clinic has not set is printed as "ask us"."""
+
+    shield_nights: Days | None = None
+    no_water_in_eye_days: Days | None = None
+    head_bath_from_day: Days | None = None
+    no_heavy_lifting_days: Days | None = None
+    no_dust_smoke_days: Days | None = None
+    no_field_work_days: Days | None = None
+    no_pond_bath_days: Days | None = None
+    pray_seated_days: Days | None = None
+    pad_off: Literal["same evening", "next morning", "at the clinic"] | None = None
+
+
+class PersonalData(Part):
+    """The notice about personal data; a separate choice from the operation."""
+
+    purpose: ShortText
+    contact: ShortText
+
+
+class Clinic(Part):
+    """Settings of one clinic. ``formulary``, ``regimens`` and ``points`` are raw tables their own rooms check."""
+
+    schema_version: Literal[1] = Field(alias="schema")
+    invented: bool = Field(False, description="a demonstration clinic: every sheet says so")
+    name: ShortText
+    place: ShortText
+    address: ShortText
+    telephone: Telephones
+    language: LanguageTag = "en"
+    profile: Literal["IN"] = "IN"
+    population: Literal["south-asia", "uk"] = "south-asia"
+    digits: Literal["locale", "latin"] = "locale"
+    accepted_series: tuple[AcceptedSeries, ...] = ()
+    audit: Audit | None = None
+    drops: DropSettings = DropSettings()
+    aftercare: Aftercare = Aftercare()
+    personal_data: PersonalData | None = None
+    formulary: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    regimens: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    points: dict[str, dict[str, float]] = Field(default_factory=dict)
+
+    def accepts(self, series: str) -> bool:
+        """Whether the clinic's licensed clinician accepted ``series`` by name and date."""
+        return any(accepted.series == series for accepted in self.accepted_series)
+
+
+def read_clinic(path: Path | None = None) -> Clinic:
+    """Return the settings in the TOML or JSON file at ``path``; without one, the shipped invented clinic.
+
+    Raises ``ClinicError`` with one problem per fault.
+    """
+    return read_model(path or package_data("clinic", "demo.toml"), Clinic, ClinicError)
+
+
+def clinic_schema() -> dict[str, Any]:
+    """The JSON Schema (draft 2020-12) of a clinic's settings file, for editors."""
+    schema = Clinic.model_json_schema(by_alias=True)
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "Clinic", **schema}

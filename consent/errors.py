@@ -1,0 +1,94 @@
+"""One family of errors: each says what is wrong, where, why it matters and what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong, in the words of the person who has to mend it."""
+
+    what: str
+    where: str
+    why: str = ""
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        lines = [f"{self.where}: {self.what}"]
+        if self.why:
+            lines.append(f"    why it matters: {self.why}")
+        if self.remedy:
+            lines.append(f"    what to do: {self.remedy}")
+        return "\n".join(lines)
+
+
+class ConsentError(Exception):
+    """Something a person can mend. Carries every problem found, not only the first."""
+
+    exit_code = 1
+    heading = "This could not be done."
+
+    def __init__(self, problems: Problem | Iterable[Problem]) -> None:
+        self.problems: tuple[Problem, ...] = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        super().__init__(str(self))
+
+    def __str__(self) -> str:
+        return "\n".join([self.heading, *(f"  {problem}" for problem in self.problems)])
+
+
+class UsageError(ConsentError):
+    """The command was called in a way it does not know."""
+
+    exit_code = 2
+    heading = "The command was not understood."
+
+
+class CaseError(ConsentError):
+    """The case file cannot be used as it stands."""
+
+    exit_code = 3
+    heading = "The case file cannot be used yet."
+
+
+class ClinicError(ConsentError):
+    """The clinic's settings file cannot be used as it stands."""
+
+    exit_code = 4
+    heading = "The clinic's settings cannot be used yet."
+
+
+class EvidenceError(ConsentError):
+    """A file of the evidence library is malformed or contradicts itself."""
+
+    exit_code = 5
+    heading = "The evidence library is not in order."
+
+
+class DropsError(ConsentError):
+    """A drug, a regimen or a schedule cannot be used as it stands."""
+
+    exit_code = 6
+    heading = "The drop plan cannot be made."
+
+
+class LanguageError(ConsentError):
+    """A message, plural form or number cannot be said in the language asked for."""
+
+    exit_code = 7
+    heading = "The words are not all there."
+
+
+class PrintError(ConsentError):
+    """A sheet would come out wrong on paper, so it does not come out."""
+
+    exit_code = 8
+    heading = "The sheet was not printed."
+
+
+class MachineError(ConsentError):
+    """This machine lacks something that printing needs."""
+
+    exit_code = 9
+    heading = "This machine is not ready."
