@@ -1,0 +1,261 @@
+"""Capsule rupture or vitreous loss: this eye's factors on the published model, or an observed rate outside it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from consent.case import Answer, Case, NucleusGrade, Operation
+from consent.clinic import Audit, Clinic
+from consent.evidence import Cited, OddsModel, library
+from consent.risk.estimate import Estimate, Range, Source, Step, as_source, printed
+from consent.risk.factors import FactorLevel, factor_levels
+from consent.risk.odds import combine, composite, odds, probability
+from consent.risk.plan import RiskPlan
+from consent.risk.recalibration import mean_composite, population_odds, shrink, shrink_interval
+
+
+@dataclass(frozen=True)
+class _Intercept:
+    """Reference odds with the range they may have, and the lines that explain them."""
+
+    value: float
+    low: float
+    high: float
+    steps: tuple[Step, ...]
+    assumptions: tuple[str, ...] = ()
+
+
+def capsule_rupture(case: Case, clinic: Clinic, plan: RiskPlan) -> Estimate:
+    """Probability of capsule rupture, vitreous loss or both in this eye, with a range and its chain.
+
+    The range is one of sensitivity (other published ratios, the other reference population, unknown factors
+    present), because no confidence interval of the model could be read; it is never called a confidence interval.
+    """
+    outside = _outside_model(case, plan)
+    if outside is not None:
+        return _observed(clinic, plan, *outside)
+    series = library().one(plan.composite.model)
+    if series.model is None:
+        raise ValueError(f"{series.id} holds no model")
+    levels = factor_levels(case, series.model, grade_counts=clinic.audit is None)
+    intercept = _intercept(clinic, plan, series.model)
+    return _modelled(clinic, plan, levels, intercept, series.model)
+
+
+def _outside_model(case: Case, plan: RiskPlan) -> tuple[str, str] | None:
+    """The figure to show instead of the model, and why, where this eye lies outside the model."""
+    if case.eye.posterior_polar is Answer.YES:
+        return plan.outside_model["posterior_polar"], "posterior polar cataract is outside the model"
+    if case.plan.operation is Operation.PHACO:
+        return None
+    if case.plan.operation is Operation.SMALL_INCISION and case.eye.nucleus.grade is NucleusGrade.BRUNESCENT:
+        reference = plan.outside_model["brunescent_small_incision"]
+        return reference, "manual small-incision surgery is outside the model; observed rate in brunescent cataract"
+    return "", f"{case.plan.operation.value} surgery is outside the model"
+
+
+def _observed(clinic: Clinic, plan: RiskPlan, reference: str, why: str) -> Estimate:
+    usual = plan.population(clinic.population)
+    shown = library().cited(reference) if reference else usual
+    limits = shown.figure.limits
+    return Estimate(
+        outcome="capsule_rupture",
+        known=True,
+        horizon="operation",
+        population=usual.series.setting,
+        region=usual.series.region,
+        years=usual.series.years,
+        probability=shown.figure.probability,
+        interval=Range(*limits, "95% interval") if limits else None,
+        usual=usual.figure.probability,
+        usual_interval=_wilson_range(usual),
+        personal=bool(reference),
+        other_population=_other(plan, clinic).figure.probability,
+        assumptions=(why, *(() if reference else ("no figure for this operation alone was read",))),
+        sources=_unique([as_source(shown, "observed rate"), as_source(usual, "usual eye")]),
+        chain=(
+            Step(why),
+            Step(f"observed rate: {shown.figure.group}", printed(shown), shown.reference),
+            Step("usual eye: overall rate of the reference population", printed(usual), usual.reference),
+        ),
+    )
+
+
+def _modelled(
+    clinic: Clinic, plan: RiskPlan, levels: tuple[FactorLevel, ...], intercept: _Intercept, model: OddsModel
+) -> Estimate:
+    usual, other = plan.population(clinic.population), _other(plan, clinic)
+    value = combine(intercept.value, [level.odds_ratio for level in levels])
+    low, high, variants = _sensitivity(plan, levels, intercept)
+    unknown = [level for level in levels if not level.known and level.highest > 1]
+    doubling = math.prod(level.highest for level in unknown) >= plan.composite.doubling
+    return Estimate(
+        outcome="capsule_rupture",
+        known=True,
+        horizon="operation",
+        population=usual.series.setting,
+        region=usual.series.region,
+        years=usual.series.years,
+        probability=value,
+        interval=Range(low, high, "sensitivity range"),
+        usual=usual.figure.probability,
+        usual_interval=_wilson_range(usual),
+        personal=True,
+        single_figure=not doubling,
+        other_population=_in_other_population(other, model, levels, plan),
+        unknown_factors=tuple(level.factor for level in unknown),
+        assumptions=(*intercept.assumptions, *(_unknown_note(level) for level in unknown)),
+        sources=_model_sources(plan, model, usual, other, variants),
+        chain=(*intercept.steps, *_chain(levels, intercept, value), *_range_steps(low, high, variants, unknown)),
+    )
+
+
+def _intercept(clinic: Clinic, plan: RiskPlan, model: OddsModel) -> _Intercept:
+    series = library().one(plan.composite.model)
+    overall, reference = series.figure(model.overall_probability), series.figure(model.reference_probability)
+    ratio = mean_composite(overall.probability, reference.probability)
+    usual, other = plan.population(clinic.population), _other(plan, clinic)
+    steps = (
+        Step("overall rate of the model's own series", printed(Cited(series, overall)), f"{series.id}/{overall.id}"),
+        Step("its reference probability", printed(Cited(series, reference)), f"{series.id}/{reference.id}"),
+        Step("average composite odds ratio = overall odds / reference odds", f"{ratio:.2f}"),
+    )
+    if clinic.audit is not None:
+        return _audited(clinic.audit, plan, odds(reference.probability), usual, overall.probability, steps)
+    value = population_odds(usual.figure.probability, ratio)
+    second = population_odds(other.figure.probability, ratio)
+    return _Intercept(
+        value,
+        min(value, second),
+        max(value, second),
+        (
+            *steps,
+            Step("overall rate of the clinic's reference population", printed(usual), usual.reference),
+            Step("reference odds = its overall odds / average composite", f"{value:.6f}"),
+        ),
+        ("the reference population is taken to have the model series' mix of eyes",),
+    )
+
+
+def _audited(
+    audit: Audit, plan: RiskPlan, reference: float, usual: Cited, overall: float, steps: tuple[Step, ...]
+) -> _Intercept:
+    prior, strength = usual.figure.probability / overall, plan.shrinkage.events
+    ratio = shrink(audit.events, audit.expected_events, prior, strength)
+    low, high = shrink_interval(audit.events, audit.expected_events, prior, strength)
+    raw = f"{audit.events} of {audit.operations} ({audit.years}); the model expected {audit.expected_events:g}"
+    return _Intercept(
+        reference * ratio,
+        reference * low,
+        reference * high,
+        (
+            *steps,
+            Step("the centre's own audit, raw", raw),
+            Step("where an unaudited centre starts, against the model", f"{prior:.2f}", usual.reference),
+            Step(f"shrunk with the strength of {strength:g} events ({plan.shrinkage.source})", f"{ratio:.3f}"),
+            Step("reference odds = the model's odds x that ratio", f"{reference * ratio:.6f}"),
+        ),
+        ("the surgeon-grade term is off: the audit already contains the surgeons",),
+    )
+
+
+def _sensitivity(
+    plan: RiskPlan, levels: tuple[FactorLevel, ...], intercept: _Intercept
+) -> tuple[float, float, tuple[Cited, ...]]:
+    """Lowest and highest probability over the published alternatives, and the alternatives that were tried."""
+    lowest = {level.factor: level.odds_ratio for level in levels}
+    highest = {level.factor: level.highest for level in levels}
+    tried: list[Cited] = []
+    for entry in plan.sensitivity:
+        alternative = library().cited(entry.figure)
+        ratio = alternative.figure.value
+        level = next(level for level in levels if level.factor == entry.factor)
+        if ratio is None or level.highest == 1.0:
+            continue
+        tried.append(alternative)
+        if level.known:
+            lowest[entry.factor] = min(lowest[entry.factor], ratio)
+        highest[entry.factor] = max(highest[entry.factor], ratio)
+    low, high = combine(intercept.low, lowest.values()), combine(intercept.high, highest.values())
+    return low, high, tuple(tried)
+
+
+def _chain(levels: tuple[FactorLevel, ...], intercept: _Intercept, value: float) -> tuple[Step, ...]:
+    lines = [Step(level.fact, _ratio_text(level)) for level in levels]
+    product = composite(level.odds_ratio for level in levels)
+    return (
+        *lines,
+        Step("composite = product of the odds ratios", f"{product:.3f}"),
+        Step("odds = reference odds x composite", f"{intercept.value * product:.6f}"),
+        Step("probability = odds / (1 + odds)", f"{100 * value:.2f} %"),
+    )
+
+
+def _range_steps(
+    low: float, high: float, variants: tuple[Cited, ...], unknown: Iterable[FactorLevel]
+) -> tuple[Step, ...]:
+    tried = [Step(f"tried instead: {entry.figure.group}", printed(entry), entry.reference) for entry in variants]
+    missing = [Step(f"tried as present: {level.factor}", f"x {level.highest:g}") for level in unknown]
+    return (*tried, *missing, Step("range over these and both reference populations", _percent_span(low, high)))
+
+
+def _in_other_population(other: Cited, model: OddsModel, levels: tuple[FactorLevel, ...], plan: RiskPlan) -> float:
+    series = library().one(plan.composite.model)
+    ratio = mean_composite(
+        series.figure(model.overall_probability).probability, series.figure(model.reference_probability).probability
+    )
+    product = composite(level.odds_ratio for level in levels)
+    return probability(population_odds(other.figure.probability, ratio) * product)
+
+
+def _model_sources(
+    plan: RiskPlan, model: OddsModel, usual: Cited, other: Cited, variants: tuple[Cited, ...]
+) -> tuple[Source, ...]:
+    series = library().one(plan.composite.model)
+    ratios = as_source(Cited(series, series.figure(model.overall_probability)), "odds ratios of the factors")
+    ratios = Source(
+        **{
+            **ratios.__dict__,
+            "reference": f"{series.id}/model",
+            "printed": "adjusted odds ratios, no intervals read",
+            "group": "each factor against its reference level",
+            "verified": model.verified,
+            "read_in": model.read_in,
+        }
+    )
+    base = [
+        ratios,
+        as_source(Cited(series, series.figure(model.overall_probability)), "scale of the intercept"),
+        as_source(Cited(series, series.figure(model.reference_probability)), "scale of the intercept"),
+        as_source(usual, "reference population and usual eye"),
+        as_source(other, "other population, for the range"),
+    ]
+    return _unique([*base, *(as_source(entry, "alternative ratio, for the range") for entry in variants)])
+
+
+def _other(plan: RiskPlan, clinic: Clinic) -> Cited:
+    name = next(name for name in plan.populations if name != clinic.population)
+    return plan.population(name)
+
+
+def _wilson_range(cited: Cited) -> Range | None:
+    limits = cited.figure.limits
+    return Range(*limits, "95% interval") if limits else None
+
+
+def _unique(sources: list[Source]) -> tuple[Source, ...]:
+    return tuple({source.reference: source for source in reversed(sources)}.values())[::-1]
+
+
+def _ratio_text(level: FactorLevel) -> str:
+    return f"x {level.odds_ratio:g}" if level.known else f"not known: taken as 1, could be {level.highest:g}"
+
+
+def _unknown_note(level: FactorLevel) -> str:
+    return f"{level.factor} is not known and was taken as absent; it could multiply the odds by up to {level.highest:g}"
+
+
+def _percent_span(low: float, high: float) -> str:
+    return f"{100 * low:.2f} to {100 * high:.2f} %"

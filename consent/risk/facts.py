@@ -1,0 +1,55 @@
+"""Facts of the case that choose between two published groups: yes, no, or not known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from consent.case import Answer, Case, Glaucoma, Retinopathy
+
+
+def _moxifloxacin(case: Case) -> Answer:
+    drug = (case.plan.injected_antibiotic_drug or "").lower()
+    if case.plan.injected_antibiotic is Answer.YES:
+        return Answer.YES if "moxifloxacin" in drug else Answer.UNKNOWN
+    return case.plan.injected_antibiotic
+
+
+def _glaucoma(case: Case) -> Answer:
+    kind = case.eye.glaucoma
+    return Answer.UNKNOWN if kind is Glaucoma.UNKNOWN else Answer.NO if kind is Glaucoma.NONE else Answer.YES
+
+
+def _block(case: Case) -> Answer:
+    kind = case.plan.anaesthesia
+    if kind is None:
+        return Answer.UNKNOWN
+    return Answer.YES if kind.is_needle_block or kind.value == "sub-Tenon" else Answer.NO
+
+
+def _other_disease(case: Case) -> Answer:
+    eye = case.eye
+    answers = [
+        eye.macular_oedema,
+        eye.other_macular_disease,
+        eye.epiretinal_membrane,
+        eye.vein_occlusion,
+        eye.amblyopia,
+        eye.corneal_scar,
+        eye.uveitis,
+        eye.previous_detachment,
+        _glaucoma(case),
+    ]
+    if Answer.YES in answers or eye.retinopathy not in (Retinopathy.NONE, Retinopathy.UNKNOWN):
+        return Answer.YES
+    retina_unknown = eye.retinopathy is Retinopathy.UNKNOWN and case.health.diabetes is not Answer.NO
+    return Answer.UNKNOWN if Answer.UNKNOWN in answers or retina_unknown else Answer.NO
+
+
+FACTS: dict[str, Callable[[Case], Answer]] = {
+    "moxifloxacin injected": _moxifloxacin,
+    "diabetes": lambda case: case.health.diabetes,
+    "guttata": lambda case: case.eye.guttata,
+    "block": _block,
+    "glaucoma": _glaucoma,
+    "other eye disease": _other_disease,
+}
