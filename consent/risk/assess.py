@@ -13,6 +13,7 @@ from consent.risk.estimate import Estimate, Range, RangeKind, Step, as_source, p
 from consent.risk.facts import FACTS
 from consent.risk.mixture import Arm, mix, mix_interval
 from consent.risk.plan import Group, Outcome, RiskPlan, risk_plan
+from consent.wording import Remark, remark
 
 
 def assess_risks(case: Case, clinic: Clinic, plan: RiskPlan | None = None) -> tuple[Estimate, ...]:
@@ -28,7 +29,7 @@ def assess_risks(case: Case, clinic: Clinic, plan: RiskPlan | None = None) -> tu
     return tuple(found)
 
 
-def _unknown(outcome: Outcome, why: str) -> Estimate:
+def _unknown(outcome: Outcome, why: Remark) -> Estimate:
     return Estimate(
         outcome=outcome.id,
         known=False,
@@ -38,23 +39,25 @@ def _unknown(outcome: Outcome, why: str) -> Estimate:
         years="",
         benefit=outcome.benefit,
         assumptions=(why,),
-        chain=(Step(why),),
+        chain=(Step("not known: no published figure with a denominator was read for this"),),
     )
 
 
 def _none(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) -> Estimate:
     del case, clinic, rupture
-    return _unknown(outcome, "no published figure with a denominator was found: not known")
+    return _unknown(outcome, remark("assume.not-found"))
 
 
-def _pick(outcome: Outcome, case: Case, clinic: Clinic) -> tuple[Group | None, tuple[str, ...]]:
+def _pick(outcome: Outcome, case: Case, clinic: Clinic) -> tuple[Group | None, tuple[Remark, ...]]:
     """The group of figures for this case, and what had to be assumed where the fact is not known."""
     if outcome.fact is None:
         return outcome.groups.get(clinic.population) or outcome.groups.get("any"), ()
     answer = FACTS[outcome.fact](case)
     if answer is not Answer.UNKNOWN:
         return outcome.groups.get(answer.value), ()
-    note = f'{outcome.fact}: not known; shown as for "{outcome.unknown}"'
+    note = remark(
+        "assume.fact-unknown", fact=remark(f"group.{outcome.fact}"), shown=remark(f"answer.{outcome.unknown}")
+    )
     return outcome.groups.get(outcome.unknown), (note,)
 
 
@@ -62,13 +65,13 @@ def _rate(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) -> Es
     del rupture
     group, assumed = _pick(outcome, case, clinic)
     if group is None:
-        return _unknown(outcome, "no published figure for this case was read: not known")
+        return _unknown(outcome, remark("assume.no-figure-for-case"))
     usual = library().cited(group.usual)
     this = library().cited(group.this) if group.this else usual
     return _published(outcome, usual, this, assumed)
 
 
-def _published(outcome: Outcome, usual: Cited, this: Cited, assumed: tuple[str, ...]) -> Estimate:
+def _published(outcome: Outcome, usual: Cited, this: Cited, assumed: tuple[Remark, ...]) -> Estimate:
     single = this.figure.value is not None
     steps = [Step(f"published rate: {this.figure.group}", printed(this), this.reference)]
     if this != usual:
@@ -89,7 +92,7 @@ def _published(outcome: Outcome, usual: Cited, this: Cited, assumed: tuple[str, 
         benefit=outcome.benefit,
         assumptions=assumed,
         sources=tuple(as_source(cited, "published rate") for cited in ([this] if this == usual else [this, usual])),
-        chain=(*(Step(note) for note in assumed), *steps),
+        chain=tuple(steps),
     )
 
 
@@ -104,10 +107,10 @@ def _range(cited: Cited) -> Range | None:
 def _mixture(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) -> Estimate:
     group, assumed = _pick(outcome, case, clinic)
     if group is None or rupture.probability is None:
-        return _unknown(outcome, "no published pair of figures for this case was read: not known")
+        return _unknown(outcome, remark("assume.no-figure-for-case"))
     if group.this is not None:
         other = library().cited(group.this)
-        note = "this group's own published rate, which already contains its ruptures: not mixed again"
+        note = remark("assume.own-rate")
         return replace(_published(outcome, library().cited(group.usual), other, assumed), assumptions=(*assumed, note))
     usual, intact_figure = library().cited(group.usual), library().cited(group.intact or "")
     intact = _arm(intact_figure)
@@ -117,7 +120,6 @@ def _mixture(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) ->
     low, high = mix_interval((p, spread.low, spread.high) if spread else (p, p, p), ruptured, intact)
     value = mix(p, ruptured.value, intact.value)
     steps = (
-        *(Step(note) for note in assumed),
         Step("probability of capsule rupture in this eye", f"{100 * p:.2f} %", "capsule_rupture"),
         Step(f"with rupture: {second.figure.group}", printed(second), second.reference),
         Step(f"without rupture: {intact_figure.figure.group}", printed(intact_figure), intact_figure.reference),
@@ -147,7 +149,7 @@ def _mixture(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) ->
         single_figure=rupture.single_figure,
         benefit=outcome.benefit,
         unknown_factors=rupture.unknown_factors,
-        assumptions=(*assumed, "the arms are averages over their source's mix of eyes"),
+        assumptions=(*assumed, remark("assume.arms-average")),
         sources=tuple({s.reference: s for s in (*cited, *rupture.sources)}.values()),
         chain=steps,
     )

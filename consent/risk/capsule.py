@@ -14,6 +14,7 @@ from consent.risk.factors import FactorLevel, factor_levels
 from consent.risk.odds import combine, composite, odds, probability
 from consent.risk.plan import RiskPlan
 from consent.risk.recalibration import mean_composite, population_odds, shrink, shrink_interval
+from consent.wording import Remark, remark
 
 
 @dataclass(frozen=True)
@@ -24,7 +25,7 @@ class _Intercept:
     low: float
     high: float
     steps: tuple[Step, ...]
-    assumptions: tuple[str, ...] = ()
+    assumptions: tuple[Remark, ...] = ()
 
 
 def capsule_rupture(case: Case, clinic: Clinic, plan: RiskPlan) -> Estimate:
@@ -44,19 +45,19 @@ def capsule_rupture(case: Case, clinic: Clinic, plan: RiskPlan) -> Estimate:
     return _modelled(clinic, plan, levels, intercept, series.model)
 
 
-def _outside_model(case: Case, plan: RiskPlan) -> tuple[str, str] | None:
+def _outside_model(case: Case, plan: RiskPlan) -> tuple[str, Remark] | None:
     """The figure to show instead of the model, and why, where this eye lies outside the model."""
     if case.eye.posterior_polar is Answer.YES:
-        return plan.outside_model["posterior_polar"], "posterior polar cataract is outside the model"
+        return plan.outside_model["posterior_polar"], remark("assume.posterior-polar")
     if case.plan.operation is Operation.PHACO:
         return None
     if case.plan.operation is Operation.SMALL_INCISION and case.eye.nucleus.grade is NucleusGrade.BRUNESCENT:
         reference = plan.outside_model["brunescent_small_incision"]
-        return reference, "manual small-incision surgery is outside the model; observed rate in brunescent cataract"
-    return "", f"{case.plan.operation.value} surgery is outside the model"
+        return reference, remark("assume.small-incision-brunescent")
+    return "", remark("assume.other-operation", operation=remark(f"operation.{case.plan.operation}"))
 
 
-def _observed(clinic: Clinic, plan: RiskPlan, reference: str, why: str) -> Estimate:
+def _observed(clinic: Clinic, plan: RiskPlan, reference: str, why: Remark) -> Estimate:
     usual = plan.population(clinic.population)
     shown = library().cited(reference) if reference else usual
     limits = shown.figure.limits
@@ -73,10 +74,10 @@ def _observed(clinic: Clinic, plan: RiskPlan, reference: str, why: str) -> Estim
         usual_interval=_wilson_range(usual),
         personal=bool(reference),
         other_population=_other(plan, clinic).figure.probability,
-        assumptions=(why, *(() if reference else ("no figure for this operation alone was read",))),
+        assumptions=(why, *(() if reference else (remark("assume.no-figure-for-operation"),))),
         sources=_unique([as_source(shown, "observed rate"), as_source(usual, "usual eye")]),
         chain=(
-            Step(why),
+            Step(f"outside the model: {why.id.removeprefix('assume.')}"),
             Step(f"observed rate: {shown.figure.group}", printed(shown), shown.reference),
             Step("usual eye: overall rate of the reference population", printed(usual), usual.reference),
         ),
@@ -135,7 +136,7 @@ def _intercept(clinic: Clinic, plan: RiskPlan, model: OddsModel) -> _Intercept:
             Step("overall rate of the clinic's reference population", printed(usual), usual.reference),
             Step("reference odds = its overall odds / average composite", f"{value:.6f}"),
         ),
-        ("the reference population is taken to have the model series' mix of eyes",),
+        (remark("assume.same-mix"),),
     )
 
 
@@ -157,7 +158,7 @@ def _audited(
             Step(f"shrunk with the strength of {strength:g} events ({plan.shrinkage.source})", f"{ratio:.3f}"),
             Step("reference odds = the model's odds x that ratio", f"{reference * ratio:.6f}"),
         ),
-        ("the surgeon-grade term is off: the audit already contains the surgeons",),
+        (remark("assume.grade-off"),),
     )
 
 
@@ -253,8 +254,8 @@ def _ratio_text(level: FactorLevel) -> str:
     return f"x {level.odds_ratio:g}" if level.known else f"not known: taken as 1, could be {level.highest:g}"
 
 
-def _unknown_note(level: FactorLevel) -> str:
-    return f"{level.factor} is not known and was taken as absent; it could multiply the odds by up to {level.highest:g}"
+def _unknown_note(level: FactorLevel) -> Remark:
+    return remark("assume.factor-absent", factor=remark(f"factor.{level.factor}"), ratio=level.highest)
 
 
 def _percent_span(low: float, high: float) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from consent.evidence import Cited, Verified
+from consent.wording import Remark
 
 RangeKind = Literal[
     "95% interval",  # sampling interval of one published rate
@@ -78,7 +79,7 @@ class Estimate:
     benefit: bool = False
     other_population: float | None = None
     unknown_factors: tuple[str, ...] = ()
-    assumptions: tuple[str, ...] = ()
+    assumptions: tuple[Remark, ...] = ()
     sources: tuple[Source, ...] = ()
     chain: tuple[Step, ...] = field(default=())
 

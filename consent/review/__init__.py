@@ -1,0 +1,20 @@
+"""What the surgeon must see: points (rules as data and predicates) and completeness against a profile."""
+
+from consent.review.completeness import Anchor, Profile, Row, State, completeness, profile
+from consent.review.point import Point, Severity, check_clinic_points
+from consent.review.review import by_severity, completeness_points, points
+
+__all__ = [
+    "Anchor",
+    "Point",
+    "Profile",
+    "Row",
+    "Severity",
+    "State",
+    "by_severity",
+    "check_clinic_points",
+    "completeness",
+    "completeness_points",
+    "points",
+    "profile",
+]

@@ -1,0 +1,93 @@
+"""The artificial lens: on the shelf, agreed, measured, and fit for its place."""
+
+from __future__ import annotations
+
+from consent.case import Answer, ExtraStep, LensDesign, LensPlace
+from consent.case.model import Lens
+from consent.review.point import Situation, Thresholds, point
+from consent.wording import Remark, remark
+
+
+def _lens_fact(lens: Lens) -> Remark:
+    return remark("fact.lens", design=remark(f"lens.{lens.design}"), place=remark(f"place.{lens.place}"))
+
+
+def _lenses(s: Situation) -> list[Lens]:
+    plan = s.case.plan
+    return [*([plan.lens] if plan.lens else []), *plan.fallback_lenses]
+
+
+@point("lens.none-chosen")
+def _none_chosen(s: Situation, _: Thresholds) -> list[Remark]:
+    return [remark("fact.no-lens-chosen")] if s.case.plan.lens is None else []
+
+
+@point("lens.no-agreed-fallback")
+def _no_fallback(s: Situation, _: Thresholds) -> list[Remark]:
+    plan = s.case.plan
+    missing = plan.lens is not None and plan.lens.on_shelf is not Answer.YES
+    agreed = plan.fallback_in_consent is Answer.YES and bool(plan.fallback_lenses)
+    return [_lens_fact(plan.lens)] if plan.lens and missing and not agreed else []
+
+
+@point("lens.not-on-shelf")
+def _not_on_shelf(s: Situation, _: Thresholds) -> list[Remark]:
+    plan = s.case.plan
+    if plan.lens is None or plan.lens.on_shelf is Answer.YES:
+        return []
+    return [_lens_fact(plan.lens), *(_fallback_fact(lens) for lens in plan.fallback_lenses)]
+
+
+def _fallback_fact(lens: Lens) -> Remark:
+    power = lens.power_d if lens.power_d is not None else "-"
+    return remark("fact.fallback", design=remark(f"lens.{lens.design}"), power=power)
+
+
+@point("lens.single-piece-in-sulcus")
+def _sulcus(s: Situation, _: Thresholds) -> list[Remark]:
+    done = [s.case.done.lens] if s.case.done and s.case.done.lens else []
+    return [
+        _lens_fact(lens)
+        for lens in [*_lenses(s), *done]
+        if lens.design is LensDesign.SINGLE_PIECE and lens.place is LensPlace.SULCUS
+    ]
+
+
+@point("lens.fallback-without-power")
+def _without_power(s: Situation, _: Thresholds) -> list[Remark]:
+    lenses = s.case.plan.fallback_lenses
+    return [_lens_fact(lens) for lens in lenses if lens.a_constant is None or lens.power_d is None]
+
+
+@point("lens.larger-wound-not-agreed")
+def _larger_wound(s: Situation, _: Thresholds) -> list[Remark]:
+    if ExtraStep.LARGER_INCISION in s.case.plan.extra_steps:
+        return []
+    return [_lens_fact(lens) for lens in _lenses(s) if lens.design is not LensDesign.SINGLE_PIECE]
+
+
+@point("measurement.eyes-differ")
+def _eyes_differ(s: Situation, t: Thresholds) -> list[Remark]:
+    found = []
+    one, two = s.case.eye.axial_length_mm, s.case.other_eye.axial_length_mm
+    if one is not None and two is not None and abs(one - two) > t["length_mm"]:
+        found.append(remark("fact.lengths-differ", one=one, two=two))
+    k_one, k_two = s.case.measurement.corneal_power_d, s.case.measurement.other_eye_corneal_power_d
+    if k_one is not None and k_two is not None and abs(k_one - k_two) > t["corneal_power_d"]:
+        found.append(remark("fact.corneas-differ", one=k_one, two=k_two))
+    return found
+
+
+@point("measurement.old")
+def _old(s: Situation, t: Thresholds) -> list[Remark]:
+    on = s.case.measurement.on
+    old = on is not None and (s.case.plan.date - on).days > t["days"]
+    return [remark("fact.measured-on", date=on)] if old else []
+
+
+@point("measurement.target-far")
+def _target(s: Situation, t: Thresholds) -> list[Remark]:
+    target, other = s.case.measurement.target_d, s.case.other_eye.refraction_d
+    if target is None or other is None or abs(target - other) <= t["dioptres"]:
+        return []
+    return [remark("fact.target", target=target, other=other)]
