@@ -47,6 +47,7 @@ class DropSettings(Part):
     days_after_opening: int = Field(28, ge=1, le=365, description="use within, days after opening")
     gap_minutes: int = Field(5, ge=5, le=30, description="between two drops in the same eye, minutes")
     ointment_gap_minutes: int = Field(10, ge=10, le=30, description="before ointment, minutes")
+    close_eye_minutes: int = Field(2, ge=1, le=5, description="eye closed after a drop, minutes")
     times: Literal["even", "fewest sessions"] = "fewest sessions"
     fresh_bottle_per_eye: bool = True
     regimen: ShortText = "weekly-4-3-2-1"

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 import consent.review.rules  # noqa: F401  registers the predicates
 from consent.case import Case
 from consent.clinic import Clinic
+from consent.drops import Finding
 from consent.review.completeness import Row
 from consent.review.point import PREDICATES, Point, Severity, Situation, rules, thresholds
 from consent.risk import Estimate
@@ -31,6 +32,21 @@ def completeness_points(rows: Iterable[Row]) -> tuple[Point, ...]:
     missing = [row for row in rows if row.blocks]
     facts = [remark("fact.element", element=row.element.id, text=row.element.text) for row in missing]
     return (_point("completeness.must-unmet", facts),) if facts else ()
+
+
+def drop_points(findings: Iterable[Finding]) -> tuple[Point, ...]:
+    """The findings of the drop checks as points."""
+    return tuple(
+        Point(
+            f"drops.{finding.id}",
+            Severity(finding.severity),
+            remark(f"finding.{finding.id}.title"),
+            remark(f"finding.{finding.id}.settle"),
+            tuple(remark("fact.verbatim", text=fact) for fact in finding.facts),
+            finding.wording.source,
+        )
+        for finding in findings
+    )
 
 
 def by_severity(found: Iterable[Point]) -> tuple[Point, ...]:

@@ -148,7 +148,7 @@ def _mixture(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) ->
         personal=True,
         single_figure=rupture.single_figure,
         benefit=outcome.benefit,
-        unknown_factors=rupture.unknown_factors,
+        drivers=rupture.drivers,
         assumptions=(*assumed, remark("assume.arms-average")),
         sources=tuple({s.reference: s for s in (*cited, *rupture.sources)}.values()),
         chain=steps,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from consent.case import Answer, Case, NucleusGrade, Operation
 from consent.clinic import Audit, Clinic
 from consent.evidence import Cited, OddsModel, library
-from consent.risk.estimate import Estimate, Range, Source, Step, as_source, printed
+from consent.risk.estimate import Driver, Estimate, Range, Source, Step, as_source, printed
 from consent.risk.factors import FactorLevel, factor_levels
 from consent.risk.odds import combine, composite, odds, probability
 from consent.risk.plan import RiskPlan
@@ -106,7 +106,7 @@ def _modelled(
         personal=True,
         single_figure=not doubling,
         other_population=_in_other_population(other, model, levels, plan),
-        unknown_factors=tuple(level.factor for level in unknown),
+        drivers=tuple(Driver(level.factor, level.highest, level.known) for level in levels if level.highest != 1.0),
         assumptions=(*intercept.assumptions, *(_unknown_note(level) for level in unknown)),
         sources=_model_sources(plan, model, usual, other, variants),
         chain=(*intercept.steps, *_chain(levels, intercept, value), *_range_steps(low, high, variants, unknown)),

@@ -57,6 +57,15 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Driver:
+    """One factor of the model in this eye: its odds ratio, or the largest it could have where it is not known."""
+
+    factor: str
+    ratio: float
+    known: bool
+
+
+@dataclass(frozen=True)
 class Estimate:
     """What is known of one outcome for this eye. Probabilities are proportions in [0, 1].
 
@@ -78,10 +87,15 @@ class Estimate:
     single_figure: bool = True
     benefit: bool = False
     other_population: float | None = None
-    unknown_factors: tuple[str, ...] = ()
+    drivers: tuple[Driver, ...] = ()
     assumptions: tuple[Remark, ...] = ()
     sources: tuple[Source, ...] = ()
     chain: tuple[Step, ...] = field(default=())
+
+    @property
+    def unknown_factors(self) -> tuple[str, ...]:
+        """Factors of the model that the case does not say."""
+        return tuple(driver.factor for driver in self.drivers if not driver.known)
 
     @property
     def weakest(self) -> Verified | None:

@@ -1,0 +1,74 @@
+"""What every sheet carries: whose it is, which eye, which version, and what it is not yet."""
+
+from __future__ import annotations
+
+from consent.case import Answer
+from consent.compose.document import Document, Line, Section
+from consent.compose.voice import Voice
+from consent.language import Quoted, Verbatim, release_of
+from consent.review.assessment import Assessment
+from consent.wording import remark
+
+PAGE, PAGES = "@page@", "@pages@"
+"""Where the printer puts the page counters in the words of the page number."""
+
+
+def header(voice: Voice, assessment: Assessment) -> Line:
+    """Record number, name, eye in words and version: enough to trace a loose page."""
+    case = assessment.case
+    return voice.line(
+        "frame.header",
+        clinic=Quoted(assessment.clinic.name),
+        name=Quoted(case.patient.name),
+        number=case.patient.record_number,
+        eye=remark(f"eye.{case.eye.side}"),
+        version=case.version,
+    )
+
+
+def marks(voice: Voice, assessment: Assessment, patient_sheet: bool) -> tuple[Line, ...]:
+    """What is said at the head of every page before sign-off, and for words nobody has released."""
+    found = [voice.line("frame.draft")]
+    if patient_sheet and not is_released(voice):
+        found.append(voice.line("frame.practice"))
+    if assessment.case.invented or assessment.clinic.invented:
+        found.append(voice.line("frame.invented"))
+    return tuple(found)
+
+
+def is_released(voice: Voice) -> bool:
+    """Whether every message said so far stands on a rung that may be signed, in every language of the sheet."""
+    return all(release_of(ids, tag).may_be_signed for tag, ids in voice.used().items())
+
+
+def telephone_footer(voice: Voice, assessment: Assessment) -> Line:
+    """The warning signs in one line and the telephone, for every page that goes home."""
+    phone = assessment.clinic.telephone
+    return voice.line("frame.footer", day=phone.day, night=phone.night)
+
+
+def finish(
+    voice: Voice,
+    assessment: Assessment,
+    sheet: str,
+    title: Line,
+    sections: tuple[Section, ...],
+    layout: str = "portrait",
+    take_home: bool = False,
+    patient_sheet: bool = True,
+) -> Document:
+    """The document with its frame. Called last, when every word of the sheet has been said."""
+    footer = telephone_footer(voice, assessment) if take_home else None
+    head, page = header(voice, assessment), voice.line("frame.page", page=Verbatim(PAGE), pages=Verbatim(PAGES))
+    return Document(
+        sheet=sheet,
+        layout=layout,
+        title=title,
+        languages=tuple((speaker.tag, speaker.direction) for speaker in voice.speakers),
+        header=head,
+        marks=marks(voice, assessment, patient_sheet),
+        page_label=page,
+        sections=sections,
+        footer=footer,
+        large=patient_sheet and assessment.case.patient.large_print is Answer.YES,
+    )

@@ -1,0 +1,240 @@
+"""The surgeon's review sheet: points, what drives this eye, every number with its source, what is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from consent.compose.document import Block, Document, Facts, Line, Para, Section, Signature, Table
+from consent.compose.figures import horizon
+from consent.compose.frame import finish
+from consent.compose.voice import Voice
+from consent.language import Quoted, Rung, Said
+from consent.review import Assessment, Point, Row, Severity, State
+from consent.risk import Estimate, Range, may_show_personal
+from consent.wording import remark
+
+SHEET = "surgeon-review"
+
+
+@dataclass(frozen=True)
+class SheetWords:
+    """How far the words of one composed sheet were checked, in one language."""
+
+    sheet: str
+    language: str
+    lowest: Rung
+    stale: int
+    missing: int
+    may_be_signed: bool
+
+
+def review_sheet(
+    assessment: Assessment,
+    voice: Voice,
+    points: tuple[Point, ...],
+    completeness: tuple[Row, ...],
+    words: tuple[SheetWords, ...],
+) -> Document:
+    """The composed sheet, made last: ``completeness`` and ``words`` come from the other composed sheets."""
+    sections = (
+        _summary(assessment, voice, points),
+        _points(voice, points),
+        _risks(assessment, voice),
+        _drops(assessment, voice),
+        _completeness(voice, completeness),
+        _words(voice, words),
+        _sign_off(assessment, voice),
+    )
+    title = voice.line("review.title", name=Quoted(assessment.case.patient.name))
+    return finish(voice, assessment, SHEET, title, sections, layout="dense", patient_sheet=False)
+
+
+def _summary(assessment: Assessment, voice: Voice, points: tuple[Point, ...]) -> Section:
+    case = assessment.case
+    tally = {severity: sum(point.severity is severity for point in points) for severity in Severity}
+    rupture = assessment.risks["capsule_rupture"]
+    factors = [
+        voice.line("review.driver", factor=remark(f"factor.{driver.factor}"), ratio=driver.ratio)
+        if driver.known
+        else voice.line("review.driver-unknown", factor=remark(f"factor.{driver.factor}"), ratio=driver.ratio)
+        for driver in rupture.drivers
+    ]
+    plan = voice.line(
+        "review.plan",
+        eye=remark(f"eye.{case.eye.side}"),
+        operation=remark(f"operation.{case.plan.operation}"),
+        date=case.plan.date,
+        years=case.age_years,
+    )
+    counts = voice.line(
+        "review.tally", stops=tally[Severity.STOP], asks=tally[Severity.ASK], notes=tally[Severity.NOTE]
+    )
+    driven = _joined(factors) if factors else voice.line("review.no-driver")
+    rows = (
+        (voice.line("review.case"), plan),
+        (voice.line("review.points"), counts),
+        (voice.line("review.drives"), driven),
+    )
+    return Section("summary", None, (Facts(rows),))
+
+
+def _points(voice: Voice, points: tuple[Point, ...]) -> Section:
+    head = _head(voice, "severity", "what", "facts", "settle", "source")
+    rows = tuple(
+        (
+            voice.line(f"severity.{point.severity}"),
+            voice.remark(point.title),
+            _joined([voice.remark(fact) for fact in point.facts]),
+            voice.remark(point.settle),
+            voice.show(point.source),
+        )
+        for point in points
+    )
+    return Section("points", voice.line("review.points.heading"), (Table(head, rows, style="points"),))
+
+
+def _risks(assessment: Assessment, voice: Voice) -> Section:
+    head = _head(voice, "outcome", "this-eye", "range", "usual", "when", "series", "verified", "patient-sees")
+    rows = tuple(_risk_row(estimate, assessment, voice) for estimate in assessment.risks.values())
+    assumed: list[Line] = []
+    for said in dict.fromkeys(note for estimate in assessment.risks.values() for note in estimate.assumptions):
+        line = voice.remark(said)
+        if line not in assumed:
+            assumed.append(line)
+    blocks: list[Block] = [Table(head, rows, style="risks")]
+    rupture = assessment.risks["capsule_rupture"]
+    if rupture.other_population is not None:
+        blocks.append(Para(voice.line("review.other-population", value=_per_thousand(rupture.other_population))))
+    blocks.append(Para(_prefixed(voice.line("review.assumed"), assumed), style="small"))
+    return Section("risks", voice.line("review.risks.heading"), tuple(blocks))
+
+
+def _risk_row(estimate: Estimate, assessment: Assessment, voice: Voice) -> tuple[Line, ...]:
+    permission = may_show_personal(estimate, assessment.case, assessment.clinic)
+    if not estimate.known:
+        nothing = voice.line("review.not-known")
+        blank = voice.line("review.none")
+        name = voice.line(f"outcome.{estimate.outcome}.short")
+        return (name, nothing, blank, blank, _horizon(estimate, voice), blank, blank, nothing)
+    seen = "personal" if estimate.personal and permission.allowed else "usual"
+    return (
+        voice.line(f"outcome.{estimate.outcome}.short"),
+        _value(voice, estimate.probability),
+        _range(voice, estimate.interval),
+        _value(voice, estimate.usual),
+        _horizon(estimate, voice),
+        voice.show(", ".join(dict.fromkeys(f"{source.series}, {source.years}" for source in estimate.sources))),
+        voice.line(f"verified.{estimate.weakest}"),
+        voice.line(f"review.sees-{seen}"),
+    )
+
+
+def _horizon(estimate: Estimate, voice: Voice) -> Line:
+    return voice.remark(horizon(estimate.horizon))
+
+
+def _value(voice: Voice, probability: float | None) -> Line:
+    return voice.line("review.none") if probability is None else voice.show(_per_thousand(probability))
+
+
+def _range(voice: Voice, span: Range | None) -> Line:
+    if span is None:
+        return voice.line("review.no-interval")
+    low, high = _per_thousand(span.low), _per_thousand(span.high)
+    return voice.line("review.span", low=low, high=high, kind=remark(f"range.{span.kind}"))
+
+
+def _per_thousand(probability: float) -> Decimal:
+    """Per 1,000, to three significant digits and never an exponent."""
+    text = f"{1000 * probability:#.3g}"
+    return Decimal(f"{float(text):f}").normalize() if float(text) < 100 else Decimal(round(float(text)))
+
+
+def _drops(assessment: Assessment, voice: Voice) -> Section:
+    plan = assessment.drops
+    head = _head(voice, "bottle", "steps", "last-day", "bottles")
+    rows = tuple(
+        (
+            voice.line("review.drug", number=row.number, name=row.drug.name),
+            voice.show("-".join(str(phase.times_a_day) for phase in row.phases)),
+            voice.show(row.last),
+            voice.line("review.supply", drops=row.total, count=_bottles(assessment, row.number)),
+        )
+        for row in plan.rows
+    )
+    blocks: list[Block] = [Table(head, rows, style="drops")] if rows else [Para(voice.line("home.drops.none"))]
+    if not assessment.findings:
+        blocks.append(Para(voice.line("review.no-finding")))
+    return Section("drops", voice.line("review.drops.heading", regimen=plan.regimen.id), tuple(blocks))
+
+
+def _bottles(assessment: Assessment, number: int) -> int:
+    return next(supply.count for supply in assessment.drops.supplies if number in supply.rows)
+
+
+def _completeness(voice: Voice, rows: tuple[Row, ...]) -> Section:
+    met = [row for row in rows if row.state is State.MET]
+    unmet = [row for row in rows if row.state is State.UNMET]
+    beside = [row for row in rows if row.state is State.NOT_APPLICABLE]
+    lines = (
+        (voice.line("review.met", count=len(met)), voice.show("; ".join(_place(row) for row in met) or "-")),
+        (voice.line("review.unmet", count=len(unmet)), _elements(voice, unmet)),
+        (voice.line("review.beside", count=len(beside)), _elements(voice, beside)),
+    )
+    caution = Para(voice.line("review.profile-caution"), style="small")
+    return Section("completeness", voice.line("review.completeness.heading"), (Facts(lines), caution))
+
+
+def _place(row: Row) -> str:
+    where = row.where[0].partition(" / ")[2] if row.where else ""
+    return f"{row.element.id} {where}".strip()
+
+
+def _elements(voice: Voice, rows: list[Row]) -> Line:
+    if not rows:
+        return voice.line("review.none")
+    return voice.show("; ".join(f"{row.element.id} ({row.element.level}) {row.element.text}" for row in rows))
+
+
+def _words(voice: Voice, words: tuple[SheetWords, ...]) -> Section:
+    rows = tuple(
+        (
+            voice.line(f"sheet.{entry.sheet}"),
+            voice.line(f"language.{entry.language}"),
+            voice.line(f"rung.{int(entry.lowest)}"),
+            voice.line("review.signable" if entry.may_be_signed else "review.practice"),
+        )
+        for entry in words
+    )
+    head = _head(voice, "sheet", "language", "words", "may-be-signed")
+    return Section("words", voice.line("review.words.heading"), (Table(head, rows, style="words"),))
+
+
+def _sign_off(assessment: Assessment, voice: Voice) -> Section:
+    surgeon = assessment.case.plan.surgeon
+    labels = tuple(voice.line(f"sign.{name}") for name in ("reason", "signature", "date", "time"))
+    block = Signature(
+        role=voice.line("sign.surgeon"),
+        meaning=voice.line("review.sign-off"),
+        labels=labels,
+        name=voice.quoted(surgeon.name),
+    )
+    return Section("sign-off", voice.line("review.sign-off.heading"), (block,))
+
+
+def _head(voice: Voice, *names: str) -> tuple[Line, ...]:
+    return tuple(voice.line(f"head.{name}") for name in names)
+
+
+def _joined(lines: Iterable[Line]) -> Line:
+    """Lines joined with a semicolon, language by language."""
+    return tuple(
+        Said("; ".join(piece.html for piece in pieces), "; ".join(piece.plain for piece in pieces))
+        for pieces in zip(*lines, strict=True)
+    )
+
+
+def _prefixed(label: Line, lines: list[Line]) -> Line:
+    return _joined([label, *lines]) if lines else label

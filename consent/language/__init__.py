@@ -1,0 +1,64 @@
+"""How it is said: catalogues, numbers and dates, isolation, review status, glyph coverage and readability."""
+
+from consent.language.catalogue import Catalogue, catalogue_path, inspect_catalogue, languages, load_catalogue
+from consent.language.dates import brief_date, clock, clock_with_day_part, full_date, long_date, weekday
+from consent.language.glyphs import font_for, fonts_for, uncovered, uncovered_by_all
+from consent.language.isolation import bare_runs
+from consent.language.ladder import SIGNABLE, Rung
+from consent.language.numbers import Digits, Numerals, numerals
+from consent.language.plurals import languages_with_rules, plural_header, plural_index
+from consent.language.po import Message
+from consent.language.readability import EnglishReading, ReadingSignals, read_english, read_signals
+from consent.language.speech import Speaker
+from consent.language.status import Counts, ReleaseState, counts, refresh_status, release_of
+from consent.language.tags import Direction, direction, script_of
+from consent.language.values import Day, DayPart, Quoted, Range, Said, Value, Verbatim, Year
+
+__all__ = [
+    "SIGNABLE",
+    "Catalogue",
+    "Counts",
+    "Day",
+    "DayPart",
+    "Digits",
+    "Direction",
+    "EnglishReading",
+    "Message",
+    "Numerals",
+    "Quoted",
+    "Range",
+    "ReadingSignals",
+    "ReleaseState",
+    "Rung",
+    "Said",
+    "Speaker",
+    "Value",
+    "Verbatim",
+    "Year",
+    "bare_runs",
+    "brief_date",
+    "catalogue_path",
+    "clock",
+    "clock_with_day_part",
+    "counts",
+    "direction",
+    "font_for",
+    "fonts_for",
+    "full_date",
+    "inspect_catalogue",
+    "languages",
+    "languages_with_rules",
+    "load_catalogue",
+    "long_date",
+    "numerals",
+    "plural_header",
+    "plural_index",
+    "read_english",
+    "read_signals",
+    "refresh_status",
+    "release_of",
+    "script_of",
+    "uncovered",
+    "uncovered_by_all",
+    "weekday",
+]
