@@ -1,0 +1,39 @@
+"""What goes into the eye and when: drugs, regimens, schedule, clock times, bottles, checks and a calendar file."""
+
+from consent.drops.bottles import Opening, Supply
+from consent.drops.calendar_file import VisitEntry, drops_calendar
+from consent.drops.checks import Finding, check_drops
+from consent.drops.formulary import Drug, DrugClass, Form, read_formulary
+from consent.drops.plan import DropPlan, plan_drops, plan_regimen
+from consent.drops.regimens import Ends, Regimen, Start, read_regimens
+from consent.drops.schedule import Day, Phase, Row, Span
+from consent.drops.spacing import Waking, even_times
+from consent.drops.times import DaySessions, Session
+
+__all__ = [
+    "Day",
+    "DaySessions",
+    "DropPlan",
+    "Drug",
+    "DrugClass",
+    "Ends",
+    "Finding",
+    "Form",
+    "Opening",
+    "Phase",
+    "Regimen",
+    "Row",
+    "Session",
+    "Span",
+    "Start",
+    "Supply",
+    "VisitEntry",
+    "Waking",
+    "check_drops",
+    "drops_calendar",
+    "even_times",
+    "plan_drops",
+    "plan_regimen",
+    "read_formulary",
+    "read_regimens",
+]

@@ -1,0 +1,179 @@
+"""The surgeon's regimens: which drug, from which day, how often, until when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from enum import StrEnum
+from functools import cache
+from itertools import pairwise
+from types import MappingProxyType
+from typing import Any, Literal
+
+from pydantic import Field, field_validator
+
+from consent.case.model import LongText, Part, ShortText
+from consent.case.reading import read_model, validate
+from consent.clinic import Clinic
+from consent.drops.formulary import Form, Formulary, Id
+from consent.drops.sources import Sourced, Verified, nearest
+from consent.errors import DropsError, Problem
+from consent.resources import package_data
+
+
+class Start(StrEnum):
+    """When the first drop is given at home."""
+
+    DAY_1 = "day 1"
+    EVENING = "evening of surgery"
+
+
+class Ends(StrEnum):
+    """Why a row of the calendar ends."""
+
+    COURSE_END = "course end"
+    UNTIL_REVIEW = "until review"
+    LONG_STANDING = "long-standing"
+
+
+class Step(Part):
+    """Some days in a row at one frequency. Day 0 is the day of surgery."""
+
+    from_day: int = Field(ge=-30, le=365, description="first day, day 0 is the day of surgery")
+    days: int = Field(ge=1, le=400, description="how many days")
+    times_a_day: int = Field(ge=1, le=16, description="times a day")
+    drops_per_dose: int = Field(1, ge=1, le=2, description="drops each time")
+
+    @property
+    def last_day(self) -> int:
+        """Last day of the step."""
+        return self.from_day + self.days - 1
+
+
+class Item(Sourced):
+    """One drug of a regimen."""
+
+    drug: Id
+    eyes: Literal["operated", "other", "each"] = "operated"
+    steps: tuple[Step, ...]
+    ends: Ends | None = Field(None, description='"course end", "until review" or "long-standing"')
+    drops_before_surgery: int = Field(0, ge=0, le=6, description="drops on day 0 in the hours before surgery")
+    reason: LongText | None = Field(None, description="why an NSAID goes on beyond its label")
+
+    @field_validator("steps")
+    @classmethod
+    def _some(cls, steps: tuple[Step, ...]) -> tuple[Step, ...]:
+        if not steps:
+            raise ValueError("a drug needs at least one step")
+        return steps
+
+
+class Regimen(Part):
+    """A named set of drugs with their days."""
+
+    id: Id
+    title: ShortText
+    start: Start = Start.DAY_1
+    drop_free: bool = False
+    items: tuple[Item, ...] = ()
+    source: LongText | None = None
+    verified: Verified | None = None
+
+
+Regimens = Mapping[str, Regimen]
+
+
+class _File(Part):
+    schema_version: Literal[1] = Field(alias="schema")
+    regimens: dict[str, dict[str, Any]]
+
+
+def _contiguous(item: Item) -> Iterator[tuple[str, str]]:
+    for number, (before, after) in enumerate(pairwise(item.steps), start=1):
+        if after.from_day != before.last_day + 1:
+            yield (
+                f"steps.{number}.from_day",
+                (
+                    f"starts on day {after.from_day}, but the step before it ends on day {before.last_day}; "
+                    f"it must start on day {before.last_day + 1}"
+                ),
+            )
+        if after.times_a_day * after.drops_per_dose > before.times_a_day * before.drops_per_dose:
+            yield f"steps.{number}.times_a_day", "more drops a day than the step before; a course never rises"
+
+
+def _known_drug(item: Item, formulary: Formulary) -> Iterator[tuple[str, str]]:
+    if item.drug not in formulary:
+        yield "drug", f'no drug is called "{item.drug}"; {nearest(item.drug, formulary)}'
+        return
+    drug = formulary[item.drug]
+    if drug.lowers_pressure and item.ends is None:
+        yield "ends", f'{drug.name} lowers the pressure: say how it ends ("long-standing", "until review", ...)'
+    if drug.form is Form.OINTMENT and any(step.drops_per_dose > 1 for step in item.steps):
+        yield "steps", "an ointment is applied once each time (drops_per_dose = 1)"
+
+
+def _each_drug_once(regimen: Regimen) -> Iterator[tuple[str, str]]:
+    seen: set[tuple[str, str]] = set()
+    for number, item in enumerate(regimen.items):
+        eyes = {"operated", "other"} if item.eyes == "each" else {item.eyes}
+        pairs = {(item.drug, eye) for eye in eyes}
+        if seen & pairs:
+            yield f"items.{number}.drug", f'"{item.drug}" stands twice for the same eye; give it further steps instead'
+        seen |= pairs
+
+
+def _faults(regimen: Regimen, formulary: Formulary) -> Iterator[tuple[str, str]]:
+    if regimen.drop_free == bool(regimen.items):
+        yield "items", "drop_free = true goes with no items, and only then"
+    if regimen.drop_free and (regimen.source is None or regimen.verified is None):
+        yield "source", "a regimen without items needs its own source and verified"
+    for number, item in enumerate(regimen.items):
+        for key, what in (*_contiguous(item), *_known_drug(item, formulary)):
+            yield f"items.{number}.{key}", what
+    yield from _each_drug_once(regimen)
+
+
+def parse_regimens(tables: Mapping[str, Mapping[str, Any]], formulary: Formulary, where: str) -> Regimens:
+    """Return the regimens of ``tables`` (id -> keys) by id; every drug must be in ``formulary``.
+
+    Raises ``DropsError`` with one problem per fault: ``where``, the id and the key.
+    """
+    regimens: dict[str, Regimen] = {}
+    problems: list[Problem] = []
+    for regimen_id, table in tables.items():
+        place = f"{where}.{regimen_id}"
+        if "id" in table:
+            problems.append(Problem("the id is the name of the table", f"{place}: id", remedy="remove this key"))
+            continue
+        try:
+            regimen = validate({**table, "id": regimen_id}, Regimen, DropsError, place)
+        except DropsError as error:
+            problems.extend(error.problems)
+            continue
+        problems.extend(Problem(what, f"{place}: {key}") for key, what in _faults(regimen, formulary))
+        regimens[regimen_id] = regimen
+    if problems:
+        raise DropsError(problems)
+    return MappingProxyType(regimens)
+
+
+@cache
+def _shipped_tables() -> Mapping[str, dict[str, Any]]:
+    return read_model(package_data("drops", "regimens.toml"), _File, DropsError).regimens
+
+
+def read_regimens(clinic: Clinic, formulary: Formulary) -> Regimens:
+    """Return the regimens by id: the shipped ones, each replaced whole where the clinic has its own of that id.
+
+    Raises ``DropsError`` naming file and key.
+    """
+    shipped = parse_regimens(_shipped_tables(), formulary, "regimens.toml: regimens")
+    own = parse_regimens(clinic.regimens, formulary, "clinic settings: regimens")
+    return MappingProxyType({**shipped, **own})
+
+
+def find_regimen(regimens: Regimens, regimen_id: str, where: str) -> Regimen:
+    """Return the regimen called ``regimen_id``; raises ``DropsError`` at ``where``, naming the nearest id there is."""
+    if regimen_id not in regimens:
+        raise DropsError(Problem(f'no regimen is called "{regimen_id}"', where, remedy=nearest(regimen_id, regimens)))
+    return regimens[regimen_id]

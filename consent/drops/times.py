@@ -1,0 +1,154 @@
+"""Clock times of every day: which drops at one sitting, in which order, how long apart."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from consent.case import Side
+from consent.clinic import DropSettings
+from consent.drops.formulary import Form
+from consent.drops.schedule import Day, Row
+from consent.drops.spacing import Waking, aligned_times, clock_of, even_times, minute_of
+from consent.errors import DropsError, Problem
+
+_MINUTES_A_DAY = 24 * 60
+
+
+@dataclass(frozen=True)
+class Session:
+    """One sitting: for every drop, the row's number and the minutes after ``at``, in the order they are given.
+
+    Drops into one eye are apart by the clinic's gap; each eye is counted on its own.
+    """
+
+    at: dt.time
+    drops: tuple[tuple[int, int], ...]
+
+    @property
+    def minutes(self) -> int:
+        """Length of the sitting: minutes from the first drop to the last."""
+        return max(offset for _, offset in self.drops)
+
+
+@dataclass(frozen=True)
+class DaySessions:
+    """The sittings of one day.
+
+    ``moved``: rows whose times were moved from their own even times to save sittings.
+    ``untimed``: rows and their drops on the day of surgery that have no clock time: the clinic says when, and who.
+    """
+
+    number: int
+    date: dt.date
+    sessions: tuple[Session, ...]
+    moved: tuple[int, ...] = ()
+    untimed: tuple[tuple[int, int], ...] = ()
+
+    def times_of(self, row_number: int) -> tuple[dt.time, ...]:
+        """Clock times of the sittings in which the row has a drop."""
+        return tuple(
+            session.at for session in self.sessions if any(number == row_number for number, _ in session.drops)
+        )
+
+
+def make_sessions(
+    rows: Sequence[Row], days: Iterable[Day], waking: Waking, evening: Waking, settings: DropSettings
+) -> tuple[DaySessions, ...]:
+    """Return the sittings of each of ``days``.
+
+    ``settings.times`` "even" gives every row its own even times; "fewest sessions" puts all rows on the times of
+    the row with most doses that day. On the day of surgery only a start in the ``evening`` has clock times.
+    Raises ``DropsError`` where the doses do not fit the waking hours.
+    """
+    return tuple(_day(rows, day, evening if day.number == 0 else waking, settings) for day in days)
+
+
+def _day(rows: Sequence[Row], day: Day, waking: Waking, settings: DropSettings) -> DaySessions:
+    clocked = [row for row in rows if _is_clocked(row, day.number)]
+    own = {row.number: even_times(row.times_on(day.number), waking) for row in clocked}
+    times = own if settings.times == "even" else _aligned(own, waking)
+    moments = sorted({clock for clocks in times.values() for clock in clocks})
+    sessions = tuple(
+        _session(clock, [row for row in clocked if clock in times[row.number]], day.number, settings)
+        for clock in moments
+    )
+    _check_room(sessions, settings, day)
+    _check_midnight(sessions, day)
+    moved = tuple(number for number, clocks in times.items() if clocks != own[number])
+    return DaySessions(day.number, day.date, sessions, moved, tuple(_untimed(rows, day.number)))
+
+
+def _is_clocked(row: Row, day: int) -> bool:
+    phase = row.phase_on(day)
+    return phase is not None and (day != 0 or phase.evening_only)
+
+
+def _untimed(rows: Iterable[Row], day: int) -> Iterator[tuple[int, int]]:
+    for row in rows:
+        drops = row.drops_on(day)
+        if _is_clocked(row, day):
+            drops = row.drops_before_surgery if day == 0 else 0
+        if drops:
+            yield row.number, drops
+
+
+def _aligned(own: dict[int, tuple[dt.time, ...]], waking: Waking) -> dict[int, tuple[dt.time, ...]]:
+    most = max((len(clocks) for clocks in own.values()), default=0)
+    return {number: aligned_times(len(clocks), most, waking) for number, clocks in own.items()}
+
+
+def _session(at: dt.time, rows: Sequence[Row], day: int, settings: DropSettings) -> Session:
+    ordered = sorted(rows, key=lambda row: (row.drug.form.place_in_session, row.number))
+    drops: list[tuple[int, int, int]] = []
+    for side in Side:
+        drops += _one_eye([row for row in ordered if row.side is side], day, settings)
+    return Session(at, tuple((number, offset) for offset, _, number in sorted(drops)))
+
+
+def _one_eye(ordered: Sequence[Row], day: int, settings: DropSettings) -> Iterator[tuple[int, int, int]]:
+    offset = 0
+    first = True
+    for row in ordered:
+        phase = row.phase_on(day)
+        for _ in range(phase.drops_per_dose if phase else 0):
+            offset += 0 if first else _gap(row, settings)
+            first = False
+            yield offset, row.drug.form.place_in_session, row.number
+
+
+def _gap(row: Row, settings: DropSettings) -> int:
+    if row.drug.form is Form.OINTMENT:
+        return max(settings.gap_minutes, settings.ointment_gap_minutes)
+    return settings.gap_minutes
+
+
+def _check_room(sessions: Sequence[Session], settings: DropSettings, day: Day) -> None:
+    for before, after in pairwise(sessions):
+        if minute_of(after.at) - minute_of(before.at) - before.minutes < settings.gap_minutes:
+            raise DropsError(
+                Problem(
+                    f"the sitting at {before.at:%H:%M} lasts until the one at {after.at:%H:%M} (day {day.number})",
+                    "patient.waking_from, patient.waking_to",
+                    "two drops into one eye within minutes wash each other out",
+                    'correct the waking hours, set drops.times = "fewest sessions", or shorten the gap',
+                )
+            )
+
+
+def _check_midnight(sessions: Sequence[Session], day: Day) -> None:
+    if sessions and minute_of(sessions[-1].at) + sessions[-1].minutes >= _MINUTES_A_DAY:
+        raise DropsError(
+            Problem(
+                f"the sitting at {sessions[-1].at:%H:%M} lasts beyond midnight (day {day.number})",
+                "patient.waking_to",
+                remedy="give an earlier bedtime",
+            )
+        )
+
+
+def evening_of(waking: Waking, from_hour: int) -> Waking:
+    """The hours left on the day of surgery: from ``from_hour`` (or waking, if later) to bed."""
+    return replace(waking, first=max(waking.first, clock_of(from_hour * 60)))

@@ -1,0 +1,61 @@
+"""Reads what each check says to the surgeon, on what ground, and the words that allergies are recognised by."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from functools import cache
+from typing import Literal
+
+from pydantic import Field
+
+from consent.case.model import LongText, Part, ShortText
+from consent.case.reading import read_model
+from consent.drops.formulary import DrugClass
+from consent.drops.sources import Sourced
+from consent.errors import DropsError
+from consent.resources import package_data
+
+Severity = Literal["stop", "ask", "note"]
+_WHOLE_WORD_LETTERS = 4
+
+
+class Wording(Sourced):
+    """What a finding is called, what settles it, and which severities its check may answer."""
+
+    severities: tuple[Severity, ...] = Field(min_length=1)
+    title: ShortText
+    settle: LongText
+
+
+class Words(Part):
+    """Words by which a substance, a reaction or a medicine is recognised."""
+
+    sulfonamide: tuple[str, ...]
+    preservative: tuple[str, ...]
+    severe_reaction: tuple[str, ...]
+    beta_blocker_by_mouth: tuple[str, ...]
+    unrelated: tuple[str, ...]
+    salts: tuple[str, ...]
+    same_class: dict[DrugClass, tuple[str, ...]]
+
+
+class CheckTexts(Part):
+    """The file ``checks.toml``."""
+
+    schema_version: Literal[1] = Field(alias="schema")
+    findings: dict[str, Wording]
+    words: Words
+
+
+@cache
+def read_checks() -> CheckTexts:
+    """Return the wording of the checks; raises ``DropsError`` naming file and key."""
+    return read_model(package_data("drops", "checks.toml"), CheckTexts, DropsError)
+
+
+def mentions(text: str, words: Iterable[str]) -> bool:
+    """Whether ``text`` holds one of ``words``: short ones standing alone, longer ones also inside a word."""
+    lower = text.lower()
+    alone = set(re.findall(r"[a-z]+", lower))
+    return any(word in alone or (len(word) > _WHOLE_WORD_LETTERS and word in lower) for word in words)
