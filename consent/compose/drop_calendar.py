@@ -12,7 +12,7 @@ from consent.compose.frame import finish
 from consent.compose.pictures import eye_side, pictogram
 from consent.compose.voice import Voice
 from consent.drops import DaySessions, DropPlan, Row, Span
-from consent.language import Day, Quoted, Said
+from consent.language import Day, Quoted
 from consent.review.assessment import Assessment
 from consent.wording import remark
 
@@ -37,7 +37,6 @@ class DrugRow:
     name: str
     purpose: Line
     notes: tuple[Line, ...]
-    shake: str | None
     counts: tuple[tuple[int, Line], ...]
 
 
@@ -58,6 +57,7 @@ class Bottles(Block):
 
     head: tuple[Line, ...]
     rows: tuple[tuple[Mark, Line, Line, Line], ...]
+    rules: tuple[Line, ...]
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ def _wall(assessment: Assessment, voice: Voice) -> Section:
     poster = _poster(assessment, voice)
     if plan.is_drop_free:
         return Section("wall", None, (poster, Para(voice.line("home.drops.none"), style="strong")))
-    return Section("wall", None, (poster, _chart(plan, voice), _bottles(plan, voice), _rules(assessment, voice)))
+    return Section("wall", None, (poster, _chart(plan, voice), _bottles(assessment, voice)))
 
 
 def _poster(assessment: Assessment, voice: Voice) -> Poster:
@@ -132,7 +132,9 @@ def _chart(plan: DropPlan, voice: Voice) -> WallChart:
 
 def _drug_row(row: Row, index: int, spans: tuple[Span, ...], voice: Voice) -> DrugRow:
     counts = tuple((span.counts[index], voice.count("calendar.times-a-day", span.counts[index])) for span in spans)
-    notes = [voice.line("calendar.last-day", date=row.last)]
+    notes = [voice.line("calendar.last-day", date=Day(row.last, "brief"))]
+    if row.drug.shake:
+        notes.insert(0, voice.line("calendar.shake"))
     if row.drug.form == "ointment":
         notes.append(voice.line("calendar.ointment-last"))
     return DrugRow(
@@ -140,7 +142,6 @@ def _drug_row(row: Row, index: int, spans: tuple[Span, ...], voice: Voice) -> Dr
         name=row.drug.name,
         purpose=_purpose(row, voice),
         notes=tuple(notes),
-        shake=pictogram("shake") if row.drug.shake else None,
         counts=counts,
     )
 
@@ -150,11 +151,8 @@ def _mark(row: Row, voice: Voice) -> Mark:
 
 
 def _purpose(row: Row, voice: Voice) -> Line:
-    shake = "calendar.shake" if row.drug.shake else "calendar.no-shake"
     one, *more = [remark(f"class.{component.drug_class}") for component in row.drug.components]
-    purpose = voice.line("calendar.two-purposes", one=one, two=more[0]) if more else voice.remark(one)
-    shaken = voice.line(shake)
-    return tuple(_join(pair) for pair in zip(purpose, shaken, strict=True))
+    return voice.line("calendar.two-purposes", one=one, two=more[0]) if more else voice.remark(one)
 
 
 def _times(plan: DropPlan, span: Span, voice: Voice) -> tuple[Line, ...]:
@@ -162,7 +160,8 @@ def _times(plan: DropPlan, span: Span, voice: Voice) -> tuple[Line, ...]:
     return tuple(voice.show(session.at) for session in day.sessions)
 
 
-def _bottles(plan: DropPlan, voice: Voice) -> Bottles:
+def _bottles(assessment: Assessment, voice: Voice) -> Bottles:
+    plan = assessment.drops
     rows = []
     for supply in plan.supplies:
         mark = _mark(plan.row(supply.rows[0]), voice)
@@ -176,23 +175,15 @@ def _bottles(plan: DropPlan, voice: Voice) -> Bottles:
                 )
             )
     head = tuple(voice.line(f"bottle.{name}") for name in ("number", "bottle", "open", "throw", "cap-seen"))
-    return Bottles(head, tuple(rows))
+    return Bottles(head, tuple(rows), _rules(assessment, voice))
 
 
-def _rules(assessment: Assessment, voice: Voice) -> Para:
-    gap = assessment.clinic.drops.gap_minutes
-    rules = (
-        voice.count("calendar.rule.wait", gap),
-        voice.line("calendar.rule.one-drop"),
+def _rules(assessment: Assessment, voice: Voice) -> tuple[Line, ...]:
+    return (
+        voice.count("calendar.rule.wait", assessment.clinic.drops.gap_minutes),
         voice.line("calendar.rule.missed"),
         voice.line("calendar.rule.last-day"),
-        voice.line("care.nothing-else"),
     )
-    return Para(tuple(_join(said) for said in zip(*rules, strict=True)), style="rules")
-
-
-def _join(pieces: tuple[Said, ...]) -> Said:
-    return Said(" ".join(piece.html for piece in pieces), " ".join(piece.plain for piece in pieces))
 
 
 def _strip_pages(assessment: Assessment, voice: Voice) -> Iterator[Section]:

@@ -12,7 +12,7 @@ from consent.language import Range
 from consent.risk import Estimate, may_show_personal
 from consent.wording import Remark, remark
 
-_LEAST_FOR_ARRAY = 5
+_LEAST_FOR_ARRAY = 10
 """A drawing of fewer dots than this says no more than the number does."""
 
 
@@ -20,9 +20,10 @@ def risk_block(voice: Voice, estimate: Estimate, case: Case, clinic: Clinic, ele
     """One outcome, usual eye beside this eye, with drawings where the two differ enough to be seen."""
     usual = usual_shown(estimate)
     own = own_shown(estimate, case, clinic)
-    figures = [_sentence(voice, "risk.people" if own is None else "risk.usual-eye", usual)]
-    if own is not None:
-        figures.append(_sentence(voice, "risk.your-eye", own))
+    if own is None:
+        figures = [voice.remark(_figure(usual))]
+    else:
+        figures = [_labelled(voice, "risk.usual-eye", usual), _labelled(voice, "risk.your-eye", own)]
     return Risk(
         name=voice.line(f"outcome.{estimate.outcome}.name"),
         figures=tuple(figures),
@@ -52,8 +53,12 @@ def own_shown(estimate: Estimate, case: Case, clinic: Clinic) -> Shown | None:
     return show(estimate.probability, low, high, estimate.single_figure)
 
 
-def _sentence(voice: Voice, label: str, shown: Shown) -> Line:
-    return voice.line("risk.labelled", label=remark(label), figure=remark(_MESSAGE[shown.how], **_slots(shown)))
+def _figure(shown: Shown) -> Remark:
+    return remark(_MESSAGE[shown.how], **_slots(shown))
+
+
+def _labelled(voice: Voice, label: str, shown: Shown) -> Line:
+    return voice.line("risk.labelled", label=remark(label), figure=_figure(shown))
 
 
 _MESSAGE = {

@@ -44,7 +44,12 @@ def is_released(voice: Voice) -> bool:
 def telephone_footer(voice: Voice, assessment: Assessment) -> Line:
     """The warning signs in one line and the telephone, for every page that goes home."""
     phone = assessment.clinic.telephone
-    return voice.line("frame.footer", day=phone.day, night=phone.night)
+    return voice.line("frame.footer", day=unbroken(phone.day), night=unbroken(phone.night))
+
+
+def unbroken(telephone: str) -> str:
+    """The number with spaces that no line breaks at."""
+    return telephone.replace(" ", "\u00a0")
 
 
 def finish(

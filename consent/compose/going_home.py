@@ -19,10 +19,10 @@ from consent.compose.document import (
     Table,
     Warnings,
 )
-from consent.compose.frame import finish
+from consent.compose.frame import finish, unbroken
 from consent.compose.pictures import eye_side, pictogram
 from consent.compose.voice import Voice
-from consent.language import Quoted
+from consent.language import Day, Quoted
 from consent.review.assessment import Assessment
 from consent.wording import remark
 
@@ -53,7 +53,11 @@ def warning_signs(assessment: Assessment, voice: Voice) -> Section:
     phone = assessment.clinic.telephone
     groups = (
         ("now", voice.line("warn.come-now"), _signs(voice, _COME_NOW)),
-        ("phone", voice.line("warn.phone-now", day=phone.day, night=phone.night), _signs(voice, _PHONE)),
+        (
+            "phone",
+            voice.line("warn.phone-now", day=unbroken(phone.day), night=unbroken(phone.night)),
+            _signs(voice, _PHONE),
+        ),
         ("visit", voice.line("warn.at-visit"), _signs(voice, _AT_VISIT)),
     )
     return Section("warning-signs", voice.line("home.warning-signs.heading"), (Warnings(groups),))
@@ -106,13 +110,13 @@ def _care(assessment: Assessment, voice: Voice) -> Section:
 def _until(voice: Voice, surgery: dt.date, days: int | None) -> Line:
     if days is None:
         return voice.line("care.ask-us")
-    return voice.line("care.until", date=surgery + dt.timedelta(days=days))
+    return voice.line("care.until", date=Day(surgery + dt.timedelta(days=days)))
 
 
 def _from(voice: Voice, surgery: dt.date, day: int | None) -> Line:
     if day is None:
         return voice.line("care.ask-us")
-    return voice.line("care.from", date=surgery + dt.timedelta(days=day))
+    return voice.line("care.from", date=Day(surgery + dt.timedelta(days=day)))
 
 
 def _visits(assessment: Assessment, voice: Voice) -> Section:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import get_args
 
 from consent.compose.document import Block, Document, Facts, Line, Para, Section, Signature, Table
 from consent.compose.figures import horizon
 from consent.compose.frame import finish
 from consent.compose.voice import Voice
-from consent.language import Quoted, Rung, Said
+from consent.language import Day, Quoted, Rung, Said
 from consent.review import Assessment, Point, Row, Severity, State
-from consent.risk import Estimate, Range, may_show_personal
+from consent.risk import Estimate, Range, RangeKind, may_show_personal
 from consent.wording import remark
 
 SHEET = "surgeon-review"
@@ -73,8 +74,7 @@ def _summary(assessment: Assessment, voice: Voice, points: tuple[Point, ...]) ->
     )
     driven = _joined(factors) if factors else voice.line("review.no-driver")
     rows = (
-        (voice.line("review.case"), plan),
-        (voice.line("review.points"), counts),
+        (voice.line("review.case"), _joined([plan, counts])),
         (voice.line("review.drives"), driven),
     )
     return Section("summary", None, (Facts(rows),))
@@ -107,6 +107,9 @@ def _risks(assessment: Assessment, voice: Voice) -> Section:
     rupture = assessment.risks["capsule_rupture"]
     if rupture.other_population is not None:
         blocks.append(Para(voice.line("review.other-population", value=_per_thousand(rupture.other_population))))
+    kinds = sorted({e.interval.kind for e in assessment.risks.values() if e.interval}, key=get_args(RangeKind).index)
+    legend = [voice.line(f"range.{kind}") for kind in kinds]
+    blocks.append(Para(_prefixed(voice.line("review.range-legend"), legend), style="small"))
     blocks.append(Para(_prefixed(voice.line("review.assumed"), assumed), style="small"))
     return Section("risks", voice.line("review.risks.heading"), tuple(blocks))
 
@@ -125,10 +128,20 @@ def _risk_row(estimate: Estimate, assessment: Assessment, voice: Voice) -> tuple
         _range(voice, estimate.interval),
         _value(voice, estimate.usual),
         _horizon(estimate, voice),
-        voice.show(", ".join(dict.fromkeys(f"{source.series}, {source.years}" for source in estimate.sources))),
+        _series(estimate, assessment, voice),
         voice.line(f"verified.{estimate.weakest}"),
         voice.line(f"review.sees-{seen}"),
     )
+
+
+def _series(estimate: Estimate, assessment: Assessment, voice: Voice) -> Line:
+    """Series and years behind a row; the sources of capsule rupture are listed once, in its own row."""
+    rupture = {source.reference for source in assessment.risks["capsule_rupture"].sources}
+    own = [s for s in estimate.sources if estimate.outcome == "capsule_rupture" or s.reference not in rupture]
+    named = "; ".join(dict.fromkeys(f"{source.series} ({source.years})" for source in own))
+    if len(own) == len(estimate.sources):
+        return voice.show(named)
+    return voice.line("review.mixed", series=named)
 
 
 def _horizon(estimate: Estimate, voice: Voice) -> Line:
@@ -143,7 +156,7 @@ def _range(voice: Voice, span: Range | None) -> Line:
     if span is None:
         return voice.line("review.no-interval")
     low, high = _per_thousand(span.low), _per_thousand(span.high)
-    return voice.line("review.span", low=low, high=high, kind=remark(f"range.{span.kind}"))
+    return voice.line("review.span", low=low, high=high, kind=remark(f"letter.{span.kind}"))
 
 
 def _per_thousand(probability: float) -> Decimal:
@@ -154,17 +167,19 @@ def _per_thousand(probability: float) -> Decimal:
 
 def _drops(assessment: Assessment, voice: Voice) -> Section:
     plan = assessment.drops
-    head = _head(voice, "bottle", "steps", "last-day", "bottles")
-    rows = tuple(
-        (
-            voice.line("review.drug", number=row.number, name=row.drug.name),
-            voice.show("-".join(str(phase.times_a_day) for phase in row.phases)),
-            voice.show(row.last),
-            voice.line("review.supply", drops=row.total, count=_bottles(assessment, row.number)),
+    lines = [
+        voice.line(
+            "review.drug",
+            number=row.number,
+            name=row.drug.name,
+            steps="-".join(str(phase.times_a_day) for phase in row.phases),
+            date=Day(row.last),
+            drops=row.total,
+            count=_bottles(assessment, row.number),
         )
         for row in plan.rows
-    )
-    blocks: list[Block] = [Table(head, rows, style="drops")] if rows else [Para(voice.line("home.drops.none"))]
+    ]
+    blocks: list[Block] = [Para(_joined(lines) if lines else voice.line("home.drops.none"))]
     if not assessment.findings:
         blocks.append(Para(voice.line("review.no-finding")))
     return Section("drops", voice.line("review.drops.heading", regimen=plan.regimen.id), tuple(blocks))
@@ -181,7 +196,10 @@ def _completeness(voice: Voice, rows: tuple[Row, ...]) -> Section:
     lines = (
         (voice.line("review.met", count=len(met)), voice.show("; ".join(_place(row) for row in met) or "-")),
         (voice.line("review.unmet", count=len(unmet)), _elements(voice, unmet)),
-        (voice.line("review.beside", count=len(beside)), _elements(voice, beside)),
+        (
+            voice.line("review.beside", count=len(beside)),
+            voice.show(", ".join(row.element.id for row in beside) or "-"),
+        ),
     )
     caution = Para(voice.line("review.profile-caution"), style="small")
     return Section("completeness", voice.line("review.completeness.heading"), (Facts(lines), caution))
@@ -199,17 +217,18 @@ def _elements(voice: Voice, rows: list[Row]) -> Line:
 
 
 def _words(voice: Voice, words: tuple[SheetWords, ...]) -> Section:
-    rows = tuple(
-        (
-            voice.line(f"sheet.{entry.sheet}"),
-            voice.line(f"language.{entry.language}"),
-            voice.line(f"rung.{int(entry.lowest)}"),
-            voice.line("review.signable" if entry.may_be_signed else "review.practice"),
+    lines = [
+        voice.line(
+            "review.sheet-words",
+            sheet=remark(f"sheet.{entry.sheet}"),
+            language=remark(f"language.{entry.language}"),
+            rung=remark(f"rung.{int(entry.lowest)}"),
+            use=remark("review.signable" if entry.may_be_signed else "review.practice"),
         )
         for entry in words
-    )
-    head = _head(voice, "sheet", "language", "words", "may-be-signed")
-    return Section("words", voice.line("review.words.heading"), (Table(head, rows, style="words"),))
+    ]
+    text = _joined(lines) if lines else voice.line("review.none")
+    return Section("words", voice.line("review.words.heading"), (Para(text),))
 
 
 def _sign_off(assessment: Assessment, voice: Voice) -> Section:

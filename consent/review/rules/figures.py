@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from consent.evidence import Verified
 from consent.review.point import Situation, Thresholds, point
 from consent.wording import Remark, remark
 
@@ -16,11 +17,11 @@ def _no_single(s: Situation, _: Thresholds) -> list[Remark]:
 
 @point("figures.not-read-in-primary")
 def _not_primary(s: Situation, _: Thresholds) -> list[Remark]:
-    weak: dict[str, str] = {}
-    for estimate in s.risks.values():
-        for source in estimate.sources:
-            if not source.verified.is_primary:
-                weak.setdefault(source.reference, source.verified.value)
+    weak: dict[str, Verified] = {}
+    order = list(Verified)
+    for source in [source for estimate in s.risks.values() for source in estimate.sources]:
+        if not source.verified.is_primary:
+            weak[source.series] = max(weak.get(source.series, source.verified), source.verified, key=order.index)
     return [remark("fact.figure", figure=name, verified=remark(f"verified.{how}")) for name, how in weak.items()]
 
 

@@ -1,0 +1,124 @@
+"""The command line: parses, hands over, and turns an error of the family into words and an exit code."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from collections.abc import Sequence
+
+from consent import __version__
+from consent.errors import ConsentError
+
+_EPILOG = """exit codes:
+  0  done
+  2  the command was not understood
+  3  the case file cannot be used          4  the clinic's settings cannot be used
+  5  the evidence library is not in order  6  the drop plan cannot be made
+  7  words are missing in a language       8  a sheet would come out wrong and was not printed
+  9  this machine is not ready
+
+Nothing this program prints is final before a licensed clinician has reviewed and signed it.
+"""
+
+_VERBS = ("demo", "prepare", "assess", "explain", "evidence", "languages", "schema", "check")
+
+
+def parser() -> argparse.ArgumentParser:
+    """The parser of the whole command line."""
+    top = argparse.ArgumentParser(
+        prog="consent",
+        description="Makes the consent form, review sheet, going-home sheet and drop calendar of one cataract "
+        "operation, in the patient's language, for the surgeon to review and sign.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    top.add_argument("--version", action="version", version=f"consent {__version__}")
+    verbs = top.add_subparsers(dest="verb", metavar="VERB", required=True)
+    for add in (_demo, _prepare, _assess, _explain, _evidence, _languages, _schema, _check):
+        add(verbs)
+    return top
+
+
+Verbs = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+def _demo(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _verb(verbs, "demo", "Makes a complete pack for an invented case at an invented clinic, in two languages.")
+    verb.add_argument("--to", metavar="DIR", default="consent-demo", help="folder for the pack (default: consent-demo)")
+    verb.add_argument(
+        "--case", choices=("hard", "ordinary"), default="hard", help="which invented case (default: hard)"
+    )
+
+
+def _prepare(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _verb(verbs, "prepare", "Makes every sheet of a case as PDF, with a calendar file, the data and an index.")
+    _case(verb)
+    verb.add_argument("--to", metavar="DIR", required=True, help="folder for the pack; it is made if it is not there")
+    verb.add_argument("--language", metavar="TAG", action="append", default=[], help="a language tag; may be repeated")
+    verb.add_argument("--sheet", metavar="SHEET", action="append", default=[], help="only this sheet; may be repeated")
+    verb.add_argument("--json", action="store_true", help="print the list of files as JSON")
+
+
+def _assess(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _verb(verbs, "assess", "Shows risks, points, drop plan and completeness of a case.")
+    _case(verb)
+    verb.add_argument("--json", action="store_true", help="print the whole assessment as one JSON object")
+
+
+def _explain(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _verb(verbs, "explain", "Shows how one figure of a case was reached, source by source.")
+    _case(verb)
+    verb.add_argument("outcome", metavar="OUTCOME", help="an outcome, such as capsule_rupture")
+    verb.add_argument("--json", action="store_true", help="print the chain as JSON")
+
+
+def _evidence(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _verb(verbs, "evidence", "Lists the published series, or prints one with every figure.")
+    verb.add_argument("series", metavar="ID", nargs="?", help="a series, such as narendran-2009")
+    verb.add_argument("--unverified", action="store_true", help="only figures not read in their primary source")
+    verb.add_argument("--json", action="store_true", help="print as JSON")
+
+
+def _languages(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _verb(verbs, "languages", "Shows how far the words of each language have been checked.")
+    verb.add_argument("--json", action="store_true", help="print as JSON")
+
+
+def _schema(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _verb(verbs, "schema", "Prints the JSON Schema of a case file or of a clinic's settings file.")
+    verb.add_argument("what", choices=("case", "clinic"), nargs="?", default="case", help="which file (default: case)")
+
+
+def _check(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _verb(verbs, "check", "Tells whether this machine has what printing needs.")
+    verb.add_argument("--json", action="store_true", help="print as JSON")
+
+
+def _verb(verbs: Verbs, name: str, text: str) -> argparse.ArgumentParser:  # type: ignore[valid-type]
+    made: argparse.ArgumentParser = verbs.add_parser(name, help=text, description=text)  # type: ignore[attr-defined]
+    return made
+
+
+def _case(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument("case", metavar="CASE", help="case file, TOML or JSON")
+    verb.add_argument("--clinic", metavar="FILE", help="the clinic's settings file")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    options = parser().parse_args(arguments)
+    module = importlib.import_module(f"consent.commands.{options.verb}")
+    try:
+        module.run(options)
+    except ConsentError as error:
+        print(error, file=sys.stderr)  # noqa: T201
+        return error.exit_code
+    except BrokenPipeError:
+        sys.stderr.close()
+    return 0
+
+
+def run() -> None:
+    """Entry point of the installed command."""
+    sys.exit(main())

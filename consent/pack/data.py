@@ -1,0 +1,154 @@
+"""The assessment as data: one object that other programs can read."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from consent.compose import SheetWords, utter
+from consent.drops import DropPlan
+from consent.language import Speaker
+from consent.pack.compose import Pack
+from consent.review import Point, Row, State
+from consent.risk import Estimate, may_show_personal
+
+SCHEMA_VERSION = 1
+
+
+def assessment_data(pack: Pack) -> dict[str, Any]:
+    """``risks``, ``points``, ``drops``, ``completeness`` and ``translations`` of one case, ready for JSON.
+
+    Probabilities are proportions in [0, 1]; dates are ISO 8601; words are English.
+    """
+    speaker = Speaker("en")
+    assessment = pack.assessment
+    case, clinic = assessment.case, assessment.clinic
+    return {
+        "schema": SCHEMA_VERSION,
+        "final": False,
+        "record_number": case.patient.record_number,
+        "eye": case.eye.side.value,
+        "date": case.plan.date.isoformat(),
+        "risks": [
+            {
+                **_risk(speaker, estimate),
+                "shown_to_patient": "personal"
+                if estimate.personal and may_show_personal(estimate, case, clinic).allowed
+                else "usual",
+            }
+            for estimate in assessment.risks.values()
+        ],
+        "points": [_point(speaker, point) for point in pack.points],
+        "drops": _drops(assessment.drops),
+        "completeness": [_element(row) for row in pack.completeness],
+        "translations": [_words(entry) for entry in pack.words],
+    }
+
+
+def _risk(speaker: Speaker, estimate: Estimate) -> dict[str, Any]:
+    span, usual = estimate.interval, estimate.usual_interval
+    return {
+        "outcome": estimate.outcome,
+        "known": estimate.known,
+        "probability": estimate.probability,
+        "interval": {"low": span.low, "high": span.high, "kind": span.kind} if span else None,
+        "single_figure": estimate.single_figure,
+        "usual": estimate.usual,
+        "usual_interval": {"low": usual.low, "high": usual.high, "kind": usual.kind} if usual else None,
+        "other_population": estimate.other_population,
+        "horizon": estimate.horizon,
+        "population": {"setting": estimate.population, "region": estimate.region, "years": estimate.years},
+        "benefit": estimate.benefit,
+        "unknown_factors": list(estimate.unknown_factors),
+        "assumptions": [utter(speaker, note).plain for note in estimate.assumptions],
+        "sources": [
+            {
+                "figure": source.reference,
+                "printed": source.printed,
+                "role": source.role,
+                "citation": source.citation,
+                "identifier": source.identifier,
+                "years": source.years,
+                "setting": source.setting,
+                "verified": source.verified.value,
+                "read_in": source.read_in,
+            }
+            for source in estimate.sources
+        ],
+    }
+
+
+def _point(speaker: Speaker, point: Point) -> dict[str, Any]:
+    return {
+        "id": point.id,
+        "severity": point.severity.value,
+        "title": utter(speaker, point.title).plain,
+        "facts": [utter(speaker, fact).plain for fact in point.facts],
+        "settle": utter(speaker, point.settle).plain,
+        "source": point.source,
+    }
+
+
+def _drops(plan: DropPlan) -> dict[str, Any]:
+    return {
+        "regimen": plan.regimen.id,
+        "rows": [
+            {
+                "number": row.number,
+                "drug": row.drug.name,
+                "eye": row.side.value,
+                "first": row.first.isoformat(),
+                "last": row.last.isoformat(),
+                "steps": [
+                    {"first": p.first.isoformat(), "last": p.last.isoformat(), "times_a_day": p.times_a_day}
+                    for p in row.phases
+                ],
+                "drops": row.total,
+            }
+            for row in plan.rows
+        ],
+        "bottles": [
+            {
+                "drug": supply.drug.name,
+                "rows": list(supply.rows),
+                "count": supply.count,
+                "opened": [opening.opened.isoformat() for opening in supply.openings],
+                "discard_after": [opening.discard_after.isoformat() for opening in supply.openings],
+            }
+            for supply in plan.supplies
+        ],
+        "days": [
+            {
+                "date": day.date.isoformat(),
+                "sessions": [
+                    {"time": session.at.strftime("%H:%M"), "bottles": [number for number, _ in session.drops]}
+                    for session in sessions.sessions
+                ],
+                "total": day.total,
+            }
+            for day, sessions in zip(plan.days, plan.sessions, strict=True)
+        ],
+        "totals": {"drops": plan.total, "bottles": sum(supply.count for supply in plan.supplies)},
+    }
+
+
+def _element(row: Row) -> dict[str, Any]:
+    return {
+        "element": row.element.id,
+        "level": row.element.level,
+        "text": row.element.text,
+        "met": None if row.state is State.NOT_APPLICABLE else row.state is State.MET,
+        "where": list(row.where),
+        "source": row.element.source,
+        "verified": row.element.verified,
+    }
+
+
+def _words(entry: SheetWords) -> dict[str, Any]:
+    return {
+        "sheet": entry.sheet,
+        "language": entry.language,
+        "lowest_rung": int(entry.lowest),
+        "stale": entry.stale,
+        "missing": entry.missing,
+        "may_be_signed": entry.may_be_signed,
+    }

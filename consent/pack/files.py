@@ -1,0 +1,148 @@
+"""Writes a pack to a folder: each file whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from consent.compose import Document, Voice, utter
+from consent.compose.frame import marks
+from consent.drops import Phase, Row, VisitEntry, drops_calendar
+from consent.errors import MachineError, Problem
+from consent.language import Quoted, Said, Speaker
+from consent.pack.compose import Pack
+from consent.pack.data import assessment_data
+from consent.print import to_pdf
+from consent.wording import remark
+
+
+@dataclass(frozen=True)
+class Written:
+    """One file of the pack."""
+
+    path: Path
+    sheet: str
+    languages: tuple[str, ...]
+    pages: int = 0
+
+
+def write_pack(pack: Pack, folder: Path, now: datetime) -> tuple[Written, ...]:
+    """Write sheets, calendar file, data and index into ``folder``; return what was written, the index last.
+
+    Raises ``PrintError`` before a sheet with a hole in it is written, ``MachineError`` if the folder cannot be used.
+    """
+    _make(folder)
+    written = [_sheet(document, pack, folder) for document in pack.documents]
+    calendar = folder / "drops.ics"
+    if not pack.assessment.drops.is_drop_free or pack.assessment.case.visits:
+        write_whole(calendar, calendar_file(pack, now))
+        written.append(Written(calendar, "calendar-file", (pack.assessment.case.patient.language,)))
+    data = folder / "assessment.json"
+    write_whole(data, (json.dumps(assessment_data(pack), ensure_ascii=False, indent=2) + "\n").encode())
+    written.append(Written(data, "assessment-file", ("en",)))
+    index = folder / "index.html"
+    write_whole(index, index_html(pack, tuple(written)).encode())
+    return (*written, Written(index, "index", (pack.assessment.clinic.language,)))
+
+
+def _make(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as failure:
+        reason = failure.strerror or "unknown reason"
+        raise MachineError(
+            Problem(f"the folder cannot be made ({reason})", str(folder), remedy="choose another folder with --to")
+        ) from failure
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write ``content`` beside ``path`` first and move it there: a reader never sees half a file."""
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        Path(name).chmod(0o644)
+        Path(name).replace(path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def _sheet(document: Document, pack: Pack, folder: Path) -> Written:
+    tags = tuple(tag for tag, _ in document.languages)
+    path = folder / f"{document.sheet}.{'-'.join(tags)}.pdf"
+    pdf = to_pdf(document, pack.assessment.clinic.digits)
+    write_whole(path, pdf)
+    return Written(path, document.sheet, tags, _pages(pdf))
+
+
+def _pages(pdf: bytes) -> int:
+    from io import BytesIO
+
+    from pikepdf import Pdf
+
+    with Pdf.open(BytesIO(pdf)) as opened:
+        return len(opened.pages)
+
+
+def calendar_file(pack: Pack, now: datetime) -> bytes:
+    """The drops and visits as iCalendar (RFC 5545) in the patient's language; no diagnosis in any text."""
+    case, clinic = pack.assessment.case, pack.assessment.clinic
+    speaker = Speaker(case.patient.language, "latin" if clinic.digits == "latin" else "locale")
+
+    def say(row: Row, phase: Phase) -> str:
+        del phase
+        return speaker.say("calendar.event", eye=utter(speaker, remark(f"eye.{row.side}")), bottles=row.number).plain
+
+    visits = tuple(VisitEntry(visit.date, speaker.say("calendar.visit").plain) for visit in case.visits)
+    title = speaker.say("calendar.title", eye=utter(speaker, remark(f"eye.{case.eye.side}"))).plain
+    key = f"{clinic.name}|{case.patient.record_number}|{case.patient.name}|{case.plan.date}|{case.eye.side}"
+    return drops_calendar(pack.assessment.drops, say, visits=visits, name=title, key=key, now=now, version=case.version)
+
+
+def index_html(pack: Pack, written: tuple[Written, ...]) -> str:
+    """The page that opens the rest of the pack."""
+    from consent.print.render import environment
+
+    assessment = pack.assessment
+    voice = Voice((assessment.clinic.language,), assessment.clinic.digits)
+    case = assessment.case
+    return (
+        environment()
+        .get_template("sheets/index.html")
+        .render(
+            lang=voice.tags[0],
+            dir=voice.speakers[0].direction,
+            marks=[mark[0] for mark in marks(voice, assessment, patient_sheet=False)],
+            title=_say(voice, "index.title", name=Quoted(case.patient.name), number=case.patient.record_number),
+            status=_say(voice, "index.status"),
+            first=_say(voice, "index.first"),
+            points_heading=_say(voice, "review.points.heading"),
+            points=[(_say(voice, f"severity.{p.severity}"), voice.remark(p.title)[0]) for p in pack.points],
+            sheets_heading=_say(voice, "index.sheets"),
+            sheets=list(_sheet_links(voice, written)),
+            data_heading=_say(voice, "index.data"),
+            data=[(w.path.name, _say(voice, f"index.{w.sheet}")) for w in written if not w.pages],
+        )
+    )
+
+
+def _sheet_links(voice: Voice, written: tuple[Written, ...]) -> Iterator[dict[str, Any]]:
+    for entry in sorted(written, key=lambda entry: entry.sheet != "surgeon-review"):
+        if entry.pages:
+            yield {
+                "file": entry.path.name,
+                "name": _say(voice, f"sheet.{entry.sheet}"),
+                "languages": " + ".join(_say(voice, f"language.{tag}").plain for tag in entry.languages),
+                "pages": voice.count("index.pages", entry.pages)[0],
+            }
+
+
+def _say(voice: Voice, message: str, /, **slots: object) -> Said:
+    return voice.line(message, **slots)[0]

@@ -1,0 +1,157 @@
+"""How a composed sheet becomes paper: WeasyPrint with only our own bundle, and every warning an error."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from consent.compose import Document
+from consent.compose.frame import PAGE, PAGES
+from consent.errors import PrintError, Problem
+from consent.language import direction
+from consent.resources import templates
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+_COUNTERS = {"bn": "bengali", "hi": "devanagari", "ne": "devanagari", "ta": "tamil", "or": "oriya", "te": "telugu"}
+_NATIVE_DIGITS = frozenset({"bn", "ne"})
+_MOST_DROPS_A_DAY = 24
+
+
+def to_html(document: Document, digits: str = "locale") -> str:
+    """The HTML of a sheet. Words arrive said; the template only places them."""
+    from consent.language import numerals
+
+    tag = document.languages[0][0]
+    shown = [numerals(tag, "latin" if digits == "latin" else "locale").integer(n) for n in range(_MOST_DROPS_A_DAY + 1)]
+    return (
+        environment()
+        .get_template("sheets/sheet.html")
+        .render(
+            document=document,
+            langs=document.languages,
+            rtl=lambda index: _dir(document, index),
+            shown=shown,
+            page_counter=page_counter(document, digits),
+        )
+    )
+
+
+def to_pdf(document: Document, digits: str = "locale") -> bytes:
+    """The PDF of a sheet, tagged. Raises ``PrintError`` for a missing glyph or picture, or any other warning."""
+    from weasyprint import HTML
+
+    html = to_html(document, digits)
+    with _warnings_are_errors(document.sheet):
+        pages = HTML(string=html, base_url="bundle:/", url_fetcher=_no_fetching()).render(
+            stylesheets=[_style()], font_config=_fonts()
+        )
+        pdf = pages.write_pdf(pdf_variant="pdf/ua-1", optimize_images=False)
+    if not isinstance(pdf, bytes):
+        raise TypeError("WeasyPrint gave no bytes")
+    return pdf
+
+
+def page_counter(document: Document, digits: str) -> str:
+    """CSS ``content`` of the page number: the sheet's words with counters where the page numbers stand."""
+    tag, said = document.languages[0][0], document.page_label[0].plain
+    native = digits != "latin" and tag in _NATIVE_DIGITS
+    style = f", {_COUNTERS[tag]}" if native else ""
+    before, _, rest = said.partition(PAGE)
+    between, _, after = rest.partition(PAGES)
+    pieces = (_css(before), f"counter(page{style})", _css(between), f"counter(pages{style})", _css(after))
+    return " ".join(pieces)
+
+
+def _css(text: str) -> str:
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def _dir(document: Document, index: int) -> Any:
+    from markupsafe import Markup
+
+    tag = document.languages[index][0]
+    page = document.languages[0][1]
+    return Markup(f' dir="{direction(tag)}"') if direction(tag) != page else ""  # noqa: S704  fixed words only
+
+
+@cache
+def environment() -> Environment:
+    """Jinja2 over our own templates: sandboxed, autoescaping, a missing value is an error."""
+    from jinja2 import FileSystemLoader, StrictUndefined
+    from jinja2.sandbox import SandboxedEnvironment
+
+    return SandboxedEnvironment(
+        loader=FileSystemLoader(templates()),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+@cache
+def _style() -> Any:
+    from weasyprint import CSS
+
+    return CSS(filename=templates() / "styles" / "sheet.css", font_config=_fonts())
+
+
+@cache
+def _fonts() -> Any:
+    from weasyprint.text.fonts import FontConfiguration
+
+    return FontConfiguration()
+
+
+@cache
+def _no_fetching() -> Any:
+    from weasyprint.urls import URLFetcher
+
+    class NoFetching(URLFetcher):  # type: ignore[misc]
+        """A sheet holds all it needs; whatever it asks for beyond is a mistake."""
+
+        def fetch(self, url: str, headers: object = None) -> Any:
+            del headers
+            raise PrintError(Problem(f"the sheet asks for {url}", "template", "sheets are complete in themselves"))
+
+    return NoFetching()
+
+
+class _Collector(logging.Handler):
+    """Keeps what WeasyPrint would only log."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.messages: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.messages.append(record.getMessage())
+
+
+@contextmanager
+def _warnings_are_errors(sheet: str) -> Iterator[None]:
+    logger = logging.getLogger("weasyprint")
+    collector = _Collector()
+    before, level = logger.handlers[:], logger.level
+    logger.handlers, logger.propagate = [collector], False
+    logger.setLevel(logging.WARNING)
+    try:
+        yield
+    finally:
+        logger.handlers, logger.propagate = before, True
+        logger.setLevel(level)
+    if collector.messages:
+        raise PrintError(
+            Problem(
+                what=message,
+                where=sheet,
+                why="the paper would show a hole or a wrong sign",
+                remedy="consent check tells which fonts are missing; otherwise mend the template",
+            )
+            for message in dict.fromkeys(collector.messages)
+        )
