@@ -9,7 +9,7 @@ from consent.case.model import Allergy
 from consent.drops.formulary import DrugClass
 from consent.drops.schedule import Row
 from consent.drops.subject import Check, Hit, Subject, hit
-from consent.drops.wording import mentions
+from consent.drops.grounds import mentions
 
 _OWN_CHECK = (DrugClass.FLUOROQUINOLONE, DrugClass.NSAID)
 

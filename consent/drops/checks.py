@@ -11,7 +11,7 @@ from consent.drops.limits import read_limits
 from consent.drops.plan import DropPlan
 from consent.drops.regimen_checks import REGIMEN_CHECKS
 from consent.drops.subject import Check, Subject
-from consent.drops.wording import Severity, Wording, read_checks
+from consent.drops.grounds import Severity, Ground, read_checks
 
 CHECKS: dict[str, Check] = {**ALLERGY_CHECKS, **ANTI_INFLAMMATORY_CHECKS, **REGIMEN_CHECKS}
 _GRAVEST_FIRST = ("stop", "ask", "note")
@@ -19,19 +19,19 @@ _GRAVEST_FIRST = ("stop", "ask", "note")
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing the surgeon must see: its id, how grave, the facts that fired it, the rows, the words for it."""
+    """One thing the surgeon must see: its id, how grave, the facts that fired it, the rows, its ground."""
 
     id: str
     severity: Severity
     facts: tuple[str, ...]
     rows: tuple[int, ...]
-    wording: Wording
+    ground: Ground
 
 
 def check_drops(plan: DropPlan, case: Case) -> tuple[Finding, ...]:
     """Return the findings on ``plan``, the gravest first, then in the order of the checks.
 
-    Raises ``DropsError`` if the files of thresholds or wording are not in order.
+    Raises ``DropsError`` if the files of thresholds or grounds are not in order.
     """
     texts = read_checks()
     subject = Subject(plan, case, read_limits(), texts.words)

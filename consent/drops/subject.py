@@ -11,7 +11,7 @@ from consent.drops.formulary import Component, DrugClass
 from consent.drops.limits import Limits
 from consent.drops.plan import DropPlan
 from consent.drops.schedule import Row
-from consent.drops.wording import Severity, Words, mentions
+from consent.drops.grounds import Severity, Words, mentions
 
 
 @dataclass(frozen=True)

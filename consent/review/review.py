@@ -43,7 +43,7 @@ def drop_points(findings: Iterable[Finding]) -> tuple[Point, ...]:
             remark(f"finding.{finding.id}.title"),
             remark(f"finding.{finding.id}.settle"),
             tuple(remark("fact.verbatim", text=fact) for fact in finding.facts),
-            finding.wording.source,
+            finding.ground.source,
         )
         for finding in findings
     )

@@ -16,7 +16,7 @@ from consent.drops import Finding, Start, check_drops, plan_drops
 from consent.drops.checks import CHECKS
 from consent.drops.limits import read_limits
 from consent.drops.sources import Verified
-from consent.drops.wording import mentions, read_checks
+from consent.drops.grounds import mentions, read_checks
 
 Change = Callable[..., Case]
 Parts = dict[str, dict[str, Any]]
@@ -269,11 +269,11 @@ def test_fires(
     ordinary: Case,
     change: Change,
 ) -> None:
-    """The check answers, once, with its severity, its facts and a severity its wording allows."""
+    """The check answers, once, with its severity, its facts and a severity its ground allows."""
     found = findings(check_id, clinic, with_lists(ordinary, parts, change), change, items, {})
     assert [finding.severity for finding in found] == [severity]
     assert found[0].facts
-    assert found[0].severity in found[0].wording.severities
+    assert found[0].severity in found[0].ground.severities
 
 
 @pytest.mark.parametrize(("check_id", "items", "parts"), SILENT)
@@ -346,16 +346,16 @@ def test_every_check_fires_and_stays_silent_somewhere() -> None:
     assert {row[0] for row in SILENT} == set(CHECKS) - apart
 
 
-def test_wording_and_checks_belong_together() -> None:
-    """Every check has its words and every wording its check; every severity it may give is fired above."""
+def test_grounds_and_checks_belong_together() -> None:
+    """Every check has its ground and every ground its check; every severity it may give is fired above."""
     texts = read_checks()
     assert set(texts.findings) == set(CHECKS)
-    for check_id, wording in texts.findings.items():
+    for check_id, ground in texts.findings.items():
         if check_id != "drops-before-pad-off":
             fired = {severity for fired_id, _, _, severity in FIRES if fired_id == check_id}
-            assert fired <= set(wording.severities)
-        if wording.verified is Verified.PRACTICE:
-            assert "common practice" in wording.source or "no" in wording.source
+            assert fired <= set(ground.severities)
+        if ground.verified is Verified.PRACTICE:
+            assert "common practice" in ground.source or "no" in ground.source
 
 
 def test_gravest_first(clinic: Clinic, ordinary: Case, change: Change) -> None:

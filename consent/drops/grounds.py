@@ -1,4 +1,4 @@
-"""Reads what each check says to the surgeon, on what ground, and the words that allergies are recognised by."""
+"""Reads on what ground each check speaks, and the words that allergies are recognised by."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from consent.case.model import LongText, Part, ShortText
+from consent.case.model import Part
 from consent.case.reading import read_model
 from consent.drops.formulary import DrugClass
 from consent.drops.sources import Sourced
@@ -20,12 +20,10 @@ Severity = Literal["stop", "ask", "note"]
 _WHOLE_WORD_LETTERS = 4
 
 
-class Wording(Sourced):
-    """What a finding is called, what settles it, and which severities its check may answer."""
+class Ground(Sourced):
+    """On what ground a finding rests, and which severities its check may answer."""
 
     severities: tuple[Severity, ...] = Field(min_length=1)
-    title: ShortText
-    settle: LongText
 
 
 class Words(Part):
@@ -44,13 +42,13 @@ class CheckTexts(Part):
     """The file ``checks.toml``."""
 
     schema_version: Literal[1] = Field(alias="schema")
-    findings: dict[str, Wording]
+    findings: dict[str, Ground]
     words: Words
 
 
 @cache
 def read_checks() -> CheckTexts:
-    """Return the wording of the checks; raises ``DropsError`` naming file and key."""
+    """Return the ground and the words of the checks; raises ``DropsError`` naming file and key."""
     return read_model(package_data("drops", "checks.toml"), CheckTexts, DropsError)
 
 
