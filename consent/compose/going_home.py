@@ -144,7 +144,7 @@ def _how(assessment: Assessment, voice: Voice) -> Section:
         )
         for name in names
     )
-    return Section("drops", voice.line("home.drops.heading"), (Steps(items),), style="together")
+    return Section("drops", voice.line("home.drops.heading"), (Steps(items),))
 
 
 def _help(assessment: Assessment, voice: Voice) -> Section:

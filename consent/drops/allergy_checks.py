@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from consent.case import Answer, Asked
 from consent.case.model import Allergy
 from consent.drops.formulary import DrugClass
+from consent.drops.grounds import mentions
 from consent.drops.schedule import Row
 from consent.drops.subject import Check, Hit, Subject, hit
-from consent.drops.grounds import mentions
 
 _OWN_CHECK = (DrugClass.FLUOROQUINOLONE, DrugClass.NSAID)
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from consent.case import Case
 from consent.drops.allergy_checks import ALLERGY_CHECKS
 from consent.drops.anti_inflammatory_checks import ANTI_INFLAMMATORY_CHECKS
+from consent.drops.grounds import Ground, Severity, read_checks
 from consent.drops.limits import read_limits
 from consent.drops.plan import DropPlan
 from consent.drops.regimen_checks import REGIMEN_CHECKS
 from consent.drops.subject import Check, Subject
-from consent.drops.grounds import Severity, Ground, read_checks
 
 CHECKS: dict[str, Check] = {**ALLERGY_CHECKS, **ANTI_INFLAMMATORY_CHECKS, **REGIMEN_CHECKS}
 _GRAVEST_FIRST = ("stop", "ask", "note")

@@ -7,8 +7,8 @@ from itertools import combinations
 
 from consent.case import Answer, Glaucoma, LensPlace, Retinopathy, Sex
 from consent.drops.formulary import DrugClass
-from consent.drops.subject import Check, Hit, Subject, answered, hit
 from consent.drops.grounds import mentions
+from consent.drops.subject import Check, Hit, Subject, answered, hit
 
 
 def side_disagrees(subject: Subject) -> Iterator[Hit]:

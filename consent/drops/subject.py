@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from consent.case import Answer, Case
 from consent.case.model import Allergy, Eye, Health
 from consent.drops.formulary import Component, DrugClass
+from consent.drops.grounds import Severity, Words, mentions
 from consent.drops.limits import Limits
 from consent.drops.plan import DropPlan
 from consent.drops.schedule import Row
-from consent.drops.grounds import Severity, Words, mentions
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,9 @@ from consent.case.model import Done
 from consent.clinic import Clinic
 from consent.drops import Finding, Start, check_drops, plan_drops
 from consent.drops.checks import CHECKS
+from consent.drops.grounds import mentions, read_checks
 from consent.drops.limits import read_limits
 from consent.drops.sources import Verified
-from consent.drops.grounds import mentions, read_checks
 
 Change = Callable[..., Case]
 Parts = dict[str, dict[str, Any]]
