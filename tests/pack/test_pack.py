@@ -1,0 +1,153 @@
+"""The folder a case becomes."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+import icalendar
+import pytest
+
+from consent.clinic import Clinic
+from consent.errors import MachineError, PrintError, UsageError
+from consent.pack import Pack, assessment_data, compose_pack, files, write_pack
+from tests.conftest import shipped_case
+
+NOW = datetime(2026, 12, 26, 8, 0, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def folder(clinic: Clinic, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The ordinary case written once, in the languages it asks for."""
+    folder = tmp_path_factory.mktemp("pack")
+    write_pack(compose_pack(shipped_case("ordinary"), clinic), folder, NOW)
+    return folder
+
+
+def test_files_of_a_pack(folder: Path) -> None:
+    assert sorted(path.name for path in folder.iterdir()) == [
+        "assessment.json",
+        "consent-form.bn-en.pdf",
+        "drop-calendar.bn.pdf",
+        "drop-calendar.en.pdf",
+        "drops.ics",
+        "going-home.bn.pdf",
+        "going-home.en.pdf",
+        "index.html",
+        "surgeon-review.en.pdf",
+    ]
+
+
+def test_index_opens_every_other_file(folder: Path) -> None:
+    html = (folder / "index.html").read_text(encoding="utf-8")
+    for path in folder.iterdir():
+        if path.name != "index.html":
+            assert f'href="{path.name}"' in html
+    assert "DRAFT for review by the licensed clinician" in html
+
+
+def test_calendar_file_holds_no_name_and_no_diagnosis(folder: Path) -> None:
+    """Shared telephones: RFC 5545 text of every event is free of the patient's name and illness."""
+    content = (folder / "drops.ics").read_text(encoding="utf-8")
+    case = shipped_case("ordinary")
+    assert case.patient.name not in content
+    assert case.patient.record_number not in content
+    assert "ছানি" not in content
+    calendar = icalendar.Calendar.from_ical(content)
+    assert len(calendar.walk("VEVENT")) > 4
+
+
+def test_assessment_is_one_object_with_the_documented_keys(folder: Path) -> None:
+    """Source: the table in README.md."""
+    data = json.loads((folder / "assessment.json").read_text(encoding="utf-8"))
+    assert {"risks", "points", "drops", "completeness", "translations"} <= set(data)
+    assert data["final"] is False
+    rupture = next(risk for risk in data["risks"] if risk["outcome"] == "capsule_rupture")
+    assert {"probability", "interval", "usual", "horizon", "population", "sources", "known"} <= set(rupture)
+    assert all({"figure", "verified", "citation"} <= set(source) for source in rupture["sources"])
+    assert {"rows", "bottles", "days", "totals"} <= set(data["drops"])
+
+
+def test_no_drop_after_its_last_day(packs: dict[str, Pack]) -> None:
+    for pack in packs.values():
+        drops = assessment_data(pack)["drops"]
+        last = {row["number"]: row["last"] for row in drops["rows"]}
+        for day in drops["days"]:
+            for session in day["sessions"]:
+                assert all(day["date"] <= last[number] for number in session["bottles"])
+
+
+def test_days_sessions_and_totals_agree(packs: dict[str, Pack]) -> None:
+    for pack in packs.values():
+        drops = assessment_data(pack)["drops"]
+        given = sum(len(session["bottles"]) for day in drops["days"] for session in day["sessions"])
+        assert given == drops["totals"]["drops"] == sum(row["drops"] for row in drops["rows"])
+
+
+def test_hard_case_has_a_figure_with_its_range_a_pupil_point_and_a_lens_point(packs: dict[str, Pack]) -> None:
+    data = assessment_data(packs["hard"])
+    rupture = next(risk for risk in data["risks"] if risk["outcome"] == "capsule_rupture")
+    assert rupture["interval"]["low"] < rupture["probability"] < rupture["interval"]["high"]
+    ids = {point["id"] for point in data["points"]}
+    assert {"pupil.small-for-hard-lens", "lens.not-on-shelf"} <= ids
+
+
+def test_same_case_same_data_and_same_calendar(clinic: Clinic) -> None:
+    one, two = (compose_pack(shipped_case("hard"), clinic) for _ in range(2))
+    assert assessment_data(one) == assessment_data(two)
+    assert files.calendar_file(one, NOW) == files.calendar_file(two, NOW)
+
+
+def test_only_the_sheets_asked_for(clinic: Clinic) -> None:
+    pack = compose_pack(shipped_case("ordinary"), clinic, ("en",), ("going-home",))
+    assert [document.sheet for document in pack.documents] == ["going-home"]
+    assert pack.completeness, "completeness is proved on the form even where the form is not printed"
+
+
+def test_a_language_without_words_is_refused_by_name(clinic: Clinic) -> None:
+    with pytest.raises(UsageError, match=r'no words in "ta"'):
+        compose_pack(shipped_case("ordinary"), clinic, ("ta",))
+
+
+def test_a_failing_sheet_leaves_no_half_file(clinic: Clinic, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> bytes:
+        raise PrintError([])
+
+    monkeypatch.setattr(files, "to_pdf", broken)
+    with pytest.raises(PrintError):
+        write_pack(compose_pack(shipped_case("ordinary"), clinic), tmp_path / "pack", NOW)
+    assert list((tmp_path / "pack").iterdir()) == []
+
+
+def test_an_interrupted_write_leaves_the_old_file_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "sheet.pdf"
+    files.write_whole(path, b"old")
+
+    def fail(self: Path, target: Path) -> Path:
+        raise OSError("disk full")
+
+    monkeypatch.setattr(Path, "replace", fail)
+    with pytest.raises(OSError, match="disk full"):
+        files.write_whole(path, b"new")
+    assert path.read_bytes() == b"old"
+    assert [entry.name for entry in tmp_path.iterdir()] == ["sheet.pdf"]
+
+
+def test_a_folder_that_cannot_be_made_is_said(clinic: Clinic, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    with pytest.raises(MachineError, match="folder cannot be made"):
+        write_pack(compose_pack(shipped_case("ordinary"), clinic), tmp_path / "file" / "pack", NOW)
+
+
+def test_drop_free_plan_still_prints_signs_visits_and_telephone(clinic: Clinic) -> None:
+    """A plan without drops prints warning signs, shield, visits and telephone all the same."""
+    case = shipped_case("ordinary")
+    free = case.model_copy(update={"plan": case.plan.model_copy(update={"regimen": "drop-free"})})
+    pack = compose_pack(free, clinic, ("en",))
+    home = next(document for document in pack.documents if document.sheet == "going-home")
+    texts = "\n".join(home.texts())
+    for words in ("Your sight falls", "Wear the shield at night", "Measure the eye pressure", "00000"):
+        assert words in texts
+    wall = next(document for document in pack.documents if document.sheet == "drop-calendar")
+    assert any("no drops to put in at home" in text for text in wall.texts())
