@@ -126,9 +126,9 @@ class Figure(Part):
 
 
 def _last_digit(value: float) -> float:
-    """Half a unit more than the last printed digit of ``value``, with room for binary rounding."""
+    """One unit of the last printed digit of ``value``, with room for binary rounding."""
     digits = f"{value:.10f}".rstrip("0")
-    return 1.01 * 10.0 ** -len(digits.partition(".")[2])
+    return 10.0 ** -len(digits.partition(".")[2]) + 1e-9
 
 
 class Level(Part):

@@ -45,6 +45,9 @@ def to_pdf(document: Document, digits: str = "locale") -> bytes:
     """The PDF of a sheet, tagged. Raises ``PrintError`` for a missing glyph or picture, or any other warning."""
     from weasyprint import HTML
 
+    from consent.print.text_layer import install
+
+    install()
     html = to_html(document, digits)
     with _warnings_are_errors(document.sheet):
         pages = HTML(string=html, base_url="bundle:/", url_fetcher=_no_fetching()).render(
