@@ -111,7 +111,22 @@ def _risks(assessment: Assessment, voice: Voice) -> Section:
     legend = [voice.line(f"range.{kind}") for kind in kinds]
     blocks.append(Para(_prefixed(voice.line("review.range-legend"), legend), style="small"))
     blocks.append(Para(_prefixed(voice.line("review.assumed"), assumed), style="small"))
+    blocks.append(Para(_acceptances(assessment, voice), style="small"))
     return Section("risks", voice.line("review.risks.heading"), tuple(blocks))
+
+
+def _acceptances(assessment: Assessment, voice: Voice) -> Line:
+    """Who accepted which figures: by name and date, or that nobody has."""
+    lines = [
+        voice.line("review.accepted-series", series=entry.series, by=Quoted(entry.by), date=Day(entry.on))
+        for entry in assessment.clinic.accepted_series
+    ]
+    own = assessment.case.figures_accepted
+    if own is None:
+        lines.append(voice.line("review.figures-not-accepted"))
+    else:
+        lines.append(voice.line("review.accepted-case", by=Quoted(own.by), date=Day(own.at.date())))
+    return _joined(lines)
 
 
 def _risk_row(estimate: Estimate, assessment: Assessment, voice: Voice) -> tuple[Line, ...]:

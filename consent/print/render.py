@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -49,7 +50,7 @@ def to_pdf(document: Document, digits: str = "locale") -> bytes:
 
     install()
     html = to_html(document, digits)
-    with _warnings_are_errors(document.sheet):
+    with _warnings_are_errors(document.sheet), _no_collecting():
         pages = HTML(string=html, base_url="bundle:/", url_fetcher=_no_fetching()).render(
             stylesheets=[_style()], font_config=_fonts()
         )
@@ -123,6 +124,18 @@ def _no_fetching() -> Any:
             raise PrintError(Problem(f"the sheet asks for {url}", "template", "sheets are complete in themselves"))
 
     return NoFetching()
+
+
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Layout makes millions of objects and no garbage worth a search: collecting costs a fifth of the time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 class _Collector(logging.Handler):
