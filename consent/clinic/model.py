@@ -6,7 +6,7 @@ import datetime as dt
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from consent.case.model import LanguageTag, Part, ShortText
 from consent.case.reading import read_model
@@ -35,8 +35,22 @@ class Audit(Part):
 
     operations: int = Field(ge=1)
     events: int = Field(ge=0)
-    expected_events: float = Field(gt=0, description="events the uncalibrated model expects for the same cases")
+    expected_events: float | None = Field(
+        None, gt=0, description="events the uncalibrated model expects for the same cases; none: the crude rate is used"
+    )
+    mean_composite: float | None = Field(
+        None, ge=1, description="average composite odds ratio of the audited list, for a crude rate"
+    )
+    prior_events: float | None = Field(
+        None, gt=0, description="strength of the prior in events, from five or more surgeons; none: the shipped one"
+    )
     years: ShortText
+
+    @model_validator(mode="after")
+    def _no_more_events_than_operations(self) -> Audit:
+        if self.events > self.operations:
+            raise ValueError("audit: there cannot be more events than operations")
+        return self
 
 
 class DropSettings(Part):

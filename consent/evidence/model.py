@@ -13,6 +13,16 @@ from consent.case.model import Part
 
 Text = Annotated[str, Field(min_length=1)]
 Slug = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+Measure = Literal["rate", "odds ratio", "risk ratio", "hazard ratio", "mean change", "events per person-year"]
+Interval = Literal[
+    "printed",
+    "printed, 99 percent",
+    "Wilson",
+    "Woolf",
+    "spread over lens models",
+    "spread over reports",
+    "spread over thresholds",
+]
 
 
 class Verified(StrEnum):
@@ -54,19 +64,25 @@ def wilson(events: int, eyes: int, level: float = 0.95) -> tuple[float, float]:
 
 
 class Figure(Part):
-    """One printed figure. Rates are in percent of operated eyes; ratios are plain."""
+    """One printed figure.
+
+    A rate is in percent of operated eyes. Every other measure is a plain number with unit "ratio": a ratio of odds,
+    risks or hazards; a mean change as a share of the value before; or events per person and year. The last two are no
+    probability of an event and are only shown. An interval is printed by the source (95 percent unless it says 99),
+    worked out from counts (Wilson for a rate, Woolf for a crude odds ratio), or no interval at all but a spread.
+    """
 
     id: Slug
     outcome: Text
     group: Text
-    measure: Literal["rate", "odds ratio", "risk ratio", "hazard ratio"]
+    measure: Measure
     value: float | None = None
     unit: Literal["percent", "ratio"]
     events: int | None = Field(None, ge=0)
     eyes: int | None = Field(None, gt=0)
     low: float | None = None
     high: float | None = None
-    interval: Literal["printed", "Wilson", "spread over lens models"] | None = None
+    interval: Interval | None = None
     horizon: Text
     verified: Verified
     read_in: Text | None = None
@@ -85,14 +101,21 @@ class Figure(Part):
             raise ValueError("a rate is in percent, a ratio is a ratio")
         if (self.events is None) != (self.eyes is None):
             raise ValueError("events and eyes go together")
-        if (
-            not self.verified.is_primary
-            and self.use is Use.DEFAULT
-            and not (self.read_in or self.verified is Verified.MEMORY)
-        ):
-            raise ValueError("a quoted figure says where it was read (read_in)")
+        self._check_use()
         self._check_counts()
         return self
+
+    def _check_use(self) -> None:
+        if self.verified is Verified.QUOTED and not self.read_in:
+            raise ValueError("a quoted figure says where it was read (read_in)")
+        if self.verified is Verified.MEMORY and self.use in (Use.SENSITIVITY, Use.DISPLAY):
+            raise ValueError("a figure from memory is not for calculation, or a default that says so")
+        if self.use not in (Use.DEFAULT, Use.SENSITIVITY):
+            return
+        if self.measure in ("mean change", "events per person-year"):
+            raise ValueError(f"{self.measure} is no probability: it can only be shown")
+        if self.interval not in (None, "printed", "Wilson", "spread over lens models"):
+            raise ValueError(f'an interval called "{self.interval}" can only be shown')
 
     def _check_counts(self) -> None:
         if self.events is None or self.eyes is None or self.value is None:

@@ -4,28 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from consent.case import Answer, Case, NucleusGrade, Operation
-from consent.clinic import Audit, Clinic
+from consent.clinic import Clinic
 from consent.evidence import Cited, OddsModel, library
 from consent.risk.estimate import Driver, Estimate, Range, Source, Step, as_source, printed
 from consent.risk.factors import FactorLevel, factor_levels
-from consent.risk.odds import combine, composite, odds, probability
+from consent.risk.intercept import Intercept, find_intercept, other_population, percent_span, usable_audit
+from consent.risk.odds import combine, composite, probability
 from consent.risk.plan import RiskPlan
-from consent.risk.recalibration import mean_composite, population_odds, shrink, shrink_interval
+from consent.risk.recalibration import mean_composite, population_odds
 from consent.wording import Remark, remark
-
-
-@dataclass(frozen=True)
-class _Intercept:
-    """Reference odds with the range they may have, and the lines that explain them."""
-
-    value: float
-    low: float
-    high: float
-    steps: tuple[Step, ...]
-    assumptions: tuple[Remark, ...] = ()
 
 
 def capsule_rupture(case: Case, clinic: Clinic, plan: RiskPlan) -> Estimate:
@@ -40,8 +29,8 @@ def capsule_rupture(case: Case, clinic: Clinic, plan: RiskPlan) -> Estimate:
     series = library().one(plan.composite.model)
     if series.model is None:
         raise ValueError(f"{series.id} holds no model")
-    levels = factor_levels(case, series.model, grade_counts=clinic.audit is None)
-    intercept = _intercept(clinic, plan, series.model)
+    levels = factor_levels(case, series.model, grade_counts=usable_audit(clinic, plan) is None)
+    intercept = find_intercept(clinic, plan, series.model)
     return _modelled(clinic, plan, levels, intercept, series.model)
 
 
@@ -73,7 +62,7 @@ def _observed(clinic: Clinic, plan: RiskPlan, reference: str, why: Remark) -> Es
         usual=usual.figure.probability,
         usual_interval=_wilson_range(usual),
         personal=bool(reference),
-        other_population=_other(plan, clinic).figure.probability,
+        other_population=other_population(plan, clinic).figure.probability,
         assumptions=(why, *(() if reference else (remark("assume.no-figure-for-operation"),))),
         sources=_unique([as_source(shown, "observed rate"), as_source(usual, "usual eye")]),
         chain=(
@@ -85,9 +74,9 @@ def _observed(clinic: Clinic, plan: RiskPlan, reference: str, why: Remark) -> Es
 
 
 def _modelled(
-    clinic: Clinic, plan: RiskPlan, levels: tuple[FactorLevel, ...], intercept: _Intercept, model: OddsModel
+    clinic: Clinic, plan: RiskPlan, levels: tuple[FactorLevel, ...], intercept: Intercept, model: OddsModel
 ) -> Estimate:
-    usual, other = plan.population(clinic.population), _other(plan, clinic)
+    usual, other = plan.population(clinic.population), other_population(plan, clinic)
     value = combine(intercept.value, [level.odds_ratio for level in levels])
     low, high, variants = _sensitivity(plan, levels, intercept)
     unknown = [level for level in levels if not level.known and level.highest > 1]
@@ -113,57 +102,8 @@ def _modelled(
     )
 
 
-def _intercept(clinic: Clinic, plan: RiskPlan, model: OddsModel) -> _Intercept:
-    series = library().one(plan.composite.model)
-    overall, reference = series.figure(model.overall_probability), series.figure(model.reference_probability)
-    ratio = mean_composite(overall.probability, reference.probability)
-    usual, other = plan.population(clinic.population), _other(plan, clinic)
-    steps = (
-        Step("overall rate of the model's own series", printed(Cited(series, overall)), f"{series.id}/{overall.id}"),
-        Step("its reference probability", printed(Cited(series, reference)), f"{series.id}/{reference.id}"),
-        Step("average composite odds ratio = overall odds / reference odds", f"{ratio:.2f}"),
-    )
-    if clinic.audit is not None:
-        return _audited(clinic.audit, plan, odds(reference.probability), usual, overall.probability, steps)
-    value = population_odds(usual.figure.probability, ratio)
-    second = population_odds(other.figure.probability, ratio)
-    return _Intercept(
-        value,
-        min(value, second),
-        max(value, second),
-        (
-            *steps,
-            Step("overall rate of the clinic's reference population", printed(usual), usual.reference),
-            Step("reference odds = its overall odds / average composite", f"{value:.6f}"),
-        ),
-        (remark("assume.same-mix"),),
-    )
-
-
-def _audited(
-    audit: Audit, plan: RiskPlan, reference: float, usual: Cited, overall: float, steps: tuple[Step, ...]
-) -> _Intercept:
-    prior, strength = usual.figure.probability / overall, plan.shrinkage.events
-    ratio = shrink(audit.events, audit.expected_events, prior, strength)
-    low, high = shrink_interval(audit.events, audit.expected_events, prior, strength)
-    raw = f"{audit.events} of {audit.operations} ({audit.years}); the model expected {audit.expected_events:g}"
-    return _Intercept(
-        reference * ratio,
-        reference * low,
-        reference * high,
-        (
-            *steps,
-            Step("the centre's own audit, raw", raw),
-            Step("where an unaudited centre starts, against the model", f"{prior:.2f}", usual.reference),
-            Step(f"shrunk with the strength of {strength:g} events ({plan.shrinkage.source})", f"{ratio:.3f}"),
-            Step("reference odds = the model's odds x that ratio", f"{reference * ratio:.6f}"),
-        ),
-        (remark("assume.grade-off"),),
-    )
-
-
 def _sensitivity(
-    plan: RiskPlan, levels: tuple[FactorLevel, ...], intercept: _Intercept
+    plan: RiskPlan, levels: tuple[FactorLevel, ...], intercept: Intercept
 ) -> tuple[float, float, tuple[Cited, ...]]:
     """Lowest and highest probability over the published alternatives, and the alternatives that were tried."""
     lowest = {level.factor: level.odds_ratio for level in levels}
@@ -183,7 +123,7 @@ def _sensitivity(
     return low, high, tuple(tried)
 
 
-def _chain(levels: tuple[FactorLevel, ...], intercept: _Intercept, value: float) -> tuple[Step, ...]:
+def _chain(levels: tuple[FactorLevel, ...], intercept: Intercept, value: float) -> tuple[Step, ...]:
     lines = [Step(level.fact, _ratio_text(level)) for level in levels]
     product = composite(level.odds_ratio for level in levels)
     return (
@@ -199,7 +139,7 @@ def _range_steps(
 ) -> tuple[Step, ...]:
     tried = [Step(f"tried instead: {entry.figure.group}", printed(entry), entry.reference) for entry in variants]
     missing = [Step(f"tried as present: {level.factor}", f"x {level.highest:g}") for level in unknown]
-    return (*tried, *missing, Step("range over these and both reference populations", _percent_span(low, high)))
+    return (*tried, *missing, Step("range over these and both reference populations", percent_span(low, high)))
 
 
 def _in_other_population(other: Cited, model: OddsModel, levels: tuple[FactorLevel, ...], plan: RiskPlan) -> float:
@@ -236,11 +176,6 @@ def _model_sources(
     return _unique([*base, *(as_source(entry, "alternative ratio, for the range") for entry in variants)])
 
 
-def _other(plan: RiskPlan, clinic: Clinic) -> Cited:
-    name = next(name for name in plan.populations if name != clinic.population)
-    return plan.population(name)
-
-
 def _wilson_range(cited: Cited) -> Range | None:
     limits = cited.figure.limits
     return Range(*limits, "95% interval") if limits else None
@@ -256,7 +191,3 @@ def _ratio_text(level: FactorLevel) -> str:
 
 def _unknown_note(level: FactorLevel) -> Remark:
     return remark("assume.factor-absent", factor=remark(f"factor.{level.factor}"), ratio=level.highest)
-
-
-def _percent_span(low: float, high: float) -> str:
-    return f"{100 * low:.2f} to {100 * high:.2f} %"

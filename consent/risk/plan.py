@@ -45,6 +45,10 @@ class Composite(Part):
 class Shrinkage(Part):
     events: float = Field(gt=0)
     source: str
+    operations: float = Field(gt=0)
+    operations_source: str
+    minimum_operations: int = Field(gt=0)
+    minimum_source: str
 
 
 class Sensitivity(Part):

@@ -177,7 +177,8 @@ def test_bottle_numbers_on_the_calendar_are_at_least_18_points(papers: list[Pape
 def test_sentences_for_patients_are_at_least_14_points(papers: list[Paper]) -> None:
     """RNIB clear print recommends 14 points.
 
-    Smaller are only heads of columns, names as on the bottle, labels beside lines to write on, and what staff fill in on the day.
+    Smaller are only heads of columns, names as on the bottle, labels beside lines to write on, and what staff
+    fill in on the day.
     """
     least = {"going-home": 0.97, "drop-calendar": 0.75, "consent-form": 0.80}
     for paper in [p for p in papers if p.document.sheet in least]:
