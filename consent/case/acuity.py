@@ -7,11 +7,14 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
-_SNELLEN = re.compile(r"^(6|20|3|5|4)/(\d{1,4}(?:\.\d)?)$")
-_DECIMAL = re.compile(r"^decimal (\d(?:\.\d{1,2})?)$", re.IGNORECASE)
+_SNELLEN = re.compile(r"^([1-6]|20)/(\d{1,4}(?:\.\d)?)$")
+_DECIMAL = re.compile(r"^decimal (\d(?:\.\d{1,3})?)$", re.IGNORECASE)
+_FINGERS = re.compile(r"^CF (?:at )?\d(?:\.\d)? ?m$", re.IGNORECASE)
 _LOGMAR = re.compile(r"^(-?\d(?:\.\d{1,2})?) logmar$", re.IGNORECASE)
+_BEST, _POOREST = -0.31, 2.01
+"""Limits of what a chart can show, as logMAR: decimal 2.0 to 0.01, with room for rounding."""
 _WORDS = {"CF": 0, "HM": 1, "PL": 2, "NPL": 3}
-_ACCEPTED = '"6/60", "20/200", "decimal 0.1", "1.00 logMAR", "CF", "HM", "PL" or "NPL"'
+_ACCEPTED = '"6/60", "20/200", "decimal 0.1", "1.00 logMAR", "CF", "CF 1 m", "HM", "PL" or "NPL"'
 
 
 class AcuityWord(StrEnum):
@@ -55,12 +58,14 @@ def parse_acuity(text: str) -> Acuity:
     written = " ".join(text.split())
     if written.upper() in _WORDS:
         return Acuity(written.upper(), None, AcuityWord(written.upper()))
+    if _FINGERS.match(written):
+        return Acuity(written, None, AcuityWord.COUNTING_FINGERS)
     if match := _SNELLEN.match(written):
         distance, letter = float(match[1]), float(match[2])
-        if letter > 0:
+        if letter > 0 and _BEST <= math.log10(letter / distance) <= _POOREST:
             return Acuity(written, round(math.log10(letter / distance), 4))
-    if (match := _DECIMAL.match(written)) and 0.01 <= float(match[1]) <= 2.0:
+    if (match := _DECIMAL.match(written)) and 10**-_POOREST <= float(match[1]) <= 10**-_BEST:
         return Acuity(written, round(-math.log10(float(match[1])), 4))
-    if (match := _LOGMAR.match(written)) and -0.3 <= float(match[1]) <= 2.0:
+    if (match := _LOGMAR.match(written)) and _BEST <= float(match[1]) <= _POOREST:
         return Acuity(written, float(match[1]))
     raise ValueError(f'"{text}" is not an acuity; write {_ACCEPTED}')

@@ -32,6 +32,8 @@ from consent.case.answers import (
 )
 
 SCHEMA_VERSION = 1
+YOUNGEST, OLDEST = 18, 120
+"""Whole years of age on the day of surgery."""
 
 
 def _acuity(text: str) -> str:
@@ -59,7 +61,7 @@ LongText = Annotated[str, Field(min_length=1, max_length=1000)]
 class Part(BaseModel):
     """Base of every part of the case: strict, unknown keys refused, never changed after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
 class Interpreter(Part):
@@ -80,7 +82,7 @@ class Patient(Part):
     name: ShortText
     record_number: Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ./_-]*$")]
     birth_date: dt.date | None = None
-    age_years: int | None = Field(None, ge=18, le=120)
+    age_years: int | None = Field(None, ge=YOUNGEST, le=OLDEST, description="age as told, years")
     sex: Sex = Sex.UNKNOWN
     language: LanguageTag
     reads: Answer = Field(Answer.UNKNOWN, description="reads the language named above")
@@ -145,6 +147,12 @@ class AlphaBlocker(Part):
     ] = ()
     taking_now: Answer = Answer.UNKNOWN
 
+    @model_validator(mode="after")
+    def _agree(self) -> AlphaBlocker:
+        if self.ever is Answer.NO and (self.drugs or self.taking_now is Answer.YES):
+            raise ValueError('alpha_blocker: ever = "no" goes with no drug named and none taken now')
+        return self
+
 
 class Health(Part):
     diabetes: Answer = Answer.UNKNOWN
@@ -182,7 +190,7 @@ class Eye(Part):
     side: Side
     acuity_unaided: AcuityText | None = None
     acuity_corrected: AcuityText | None = None
-    lens_implant_present: Answer = Answer.NO
+    lens_implant_present: Answer = Answer.UNKNOWN
     nucleus: Nucleus = Nucleus()
     white: Answer = Field(Answer.UNKNOWN, description="white or intumescent cataract")
     posterior_polar: Answer = Answer.UNKNOWN
@@ -393,6 +401,15 @@ class Case(Part):
     done: Done | None = None
     day1: Day1 | None = None
     version: int = Field(1, ge=1, le=999)
+
+    @model_validator(mode="after")
+    def _adult_on_the_day(self) -> Case:
+        if not YOUNGEST <= self.age_years <= OLDEST:
+            raise ValueError(
+                f"patient.birth_date makes the patient {self.age_years} years old on plan.date; "
+                f"this program is for adults of {YOUNGEST} to {OLDEST} years"
+            )
+        return self
 
     @property
     def age_years(self) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import json
+import re
 import tomllib
 from collections.abc import Iterator
 from datetime import date, datetime, time
@@ -35,6 +36,10 @@ def read_model(path: Path, model: type[ModelT], error: type[ConsentError]) -> Mo
 
 def validate(data: dict[str, Any], model: type[ModelT], error: type[ConsentError], where: str) -> ModelT:
     """Return ``model`` made from ``data`` (as TOML or JSON gives it); raises ``error`` listing every fault."""
+    if broken := list(_unwritable(data, "")):
+        raise error(
+            Problem("this text holds half a character", f"{where}: {key}", remedy="type it again") for key in broken
+        )
     try:
         return model.model_validate_json(json.dumps(data, default=_iso), strict=True)
     except ValidationError as failure:
@@ -54,30 +59,62 @@ def _iso(value: object) -> str:
 
 
 def _load(path: Path, error: type[ConsentError]) -> dict[str, Any]:
-    try:
-        if path.stat().st_size > _LARGEST_FILE_BYTES:
-            raise error(Problem("the file is larger than one megabyte", str(path), remedy="give the file of one case"))
-        text = path.read_text(encoding="utf-8")
-        data = json.loads(text) if path.suffix == ".json" else tomllib.loads(text)
-    except OSError as failure:
-        reason = failure.strerror or "cannot be read"
-        raise error(Problem(f"the file cannot be read ({reason})", str(path), remedy="check the name")) from failure
-    except UnicodeDecodeError as failure:
-        raise error(Problem("the file is not UTF-8 text", str(path), remedy="save it again as UTF-8")) from failure
-    except (tomllib.TOMLDecodeError, json.JSONDecodeError) as failure:
-        kind = "JSON" if path.suffix == ".json" else "TOML"
-        raise error(Problem(f"the file is not {kind}: {failure}", str(path), remedy="mend the line named")) from failure
+    data = _parse(path, error)
     if not isinstance(data, dict):
         raise error(Problem("the file holds no table of keys", str(path), remedy="start from a shipped example"))
-    if data.get("schema", SCHEMA_VERSION) != SCHEMA_VERSION:
+    schema = data.get("schema", SCHEMA_VERSION)
+    if isinstance(schema, bool) or schema != SCHEMA_VERSION:
         raise error(
             Problem(
-                f"schema = {data['schema']!r} is not known here (this version reads schema = {SCHEMA_VERSION})",
+                f"schema = {schema!r} is not known here (this version reads schema = {SCHEMA_VERSION})",
                 f"{path.name}: schema",
                 remedy="use the version of the program that wrote the file, or a newer one",
             )
         )
     return data
+
+
+def _parse(path: Path, error: type[ConsentError]) -> Any:
+    is_json = path.suffix.lower() == ".json"
+    try:
+        if path.stat().st_size > _LARGEST_FILE_BYTES:
+            raise error(Problem("the file is larger than one megabyte", str(path), remedy="give the file of one case"))
+        text = path.read_text(encoding="utf-8-sig")
+        return json.loads(text, object_pairs_hook=_no_key_twice) if is_json else tomllib.loads(text)
+    except OSError as failure:
+        reason = failure.strerror or "cannot be read"
+        raise error(Problem(f"the file cannot be read ({reason})", str(path), remedy="check the name")) from failure
+    except UnicodeDecodeError as failure:
+        raise error(Problem("the file is not UTF-8 text", str(path), remedy="save it again as UTF-8")) from failure
+    except RecursionError as failure:
+        raise error(
+            Problem("tables lie too deep in one another", str(path), remedy="start from an example")
+        ) from failure
+    except ValueError as failure:  # TOMLDecodeError, JSONDecodeError, a number of thousands of digits, a name with NUL
+        kind = "JSON" if is_json else "TOML"
+        raise error(Problem(f"the file is not {kind}: {failure}", str(path), remedy="mend the line named")) from failure
+
+
+def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in found:
+            raise ValueError(f'the key "{key}" stands twice in one table')
+        found[key] = value
+    return found
+
+
+def _unwritable(value: Any, key: str) -> Iterator[str]:
+    """Keys whose text cannot be written as UTF-8: half of a surrogate pair, which JSON lets through."""
+    if isinstance(value, str):
+        if any("\ud800" <= letter <= "\udfff" for letter in value):
+            yield key
+    elif isinstance(value, dict):
+        for name, entry in value.items():
+            yield from _unwritable(entry, f"{key}.{name}" if key else str(name))
+    elif isinstance(value, list):
+        for place, entry in enumerate(value):
+            yield from _unwritable(entry, f"{key}.{place}")
 
 
 def _problem(fault: ErrorDetails, model: type[BaseModel], where: str) -> Problem:
@@ -95,7 +132,7 @@ def _problem(fault: ErrorDetails, model: type[BaseModel], where: str) -> Problem
     message = fault["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
     if fault["type"] in {"enum", "literal_error"}:
         remedy = f"write {message}"
-        choices = message.replace(" or ", ", ").replace("'", "").split(", ")
+        choices = re.findall(r"'([^']*)'", message)
         near = difflib.get_close_matches(str(given), choices, n=1, cutoff=0.6)
         if near:
             remedy = f'did you mean "{near[0]}"? Allowed: {message}'

@@ -50,6 +50,8 @@ class Audit(Part):
     def _no_more_events_than_operations(self) -> Audit:
         if self.events > self.operations:
             raise ValueError("audit: there cannot be more events than operations")
+        if self.expected_events is not None and self.expected_events > self.operations:
+            raise ValueError("audit: no more events can be expected than operations")
         return self
 
 

@@ -60,7 +60,9 @@ def wilson(events: int, eyes: int, level: float = 0.95) -> tuple[float, float]:
     centre = p + z * z / (2 * eyes)
     half = z * math.sqrt(p * (1 - p) / eyes + z * z / (4 * eyes * eyes))
     scale = 1 + z * z / eyes
-    return max(0.0, (centre - half) / scale), min(1.0, (centre + half) / scale)
+    low = 0.0 if events == 0 else (centre - half) / scale
+    high = 1.0 if events == eyes else (centre + half) / scale
+    return low, high
 
 
 class Figure(Part):
@@ -91,6 +93,7 @@ class Figure(Part):
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Figure:
+        self._check_limits()
         if (self.low is None) != (self.high is None) or (self.low is None) != (self.interval is None):
             raise ValueError("low, high and interval go together")
         if self.value is None and self.low is None:
@@ -99,11 +102,24 @@ class Figure(Part):
             raise ValueError(f"value {self.value} lies outside its interval {self.low} to {self.high}")
         if (self.unit == "percent") != (self.measure == "rate"):
             raise ValueError("a rate is in percent, a ratio is a ratio")
-        if (self.events is None) != (self.eyes is None):
-            raise ValueError("events and eyes go together")
         self._check_use()
         self._check_counts()
         return self
+
+    def _check_limits(self) -> None:
+        numbers = [number for number in (self.value, self.low, self.high) if number is not None]
+        if self.measure == "rate" and not all(0 <= number <= 100 for number in numbers):
+            raise ValueError("a rate lies between 0 and 100 percent")
+        if self.measure in ("odds ratio", "risk ratio", "hazard ratio") and not all(number > 0 for number in numbers):
+            raise ValueError("a ratio is above 0")
+        if self.low is not None and self.high is not None and self.low > self.high:
+            raise ValueError(f"low {self.low} is above high {self.high}")
+        if (self.events is None) != (self.eyes is None):
+            raise ValueError("events and eyes go together")
+        if self.events is not None and self.eyes is not None and self.events > self.eyes:
+            raise ValueError(f"{self.events} events of {self.eyes} eyes is not a rate")
+        if self.interval == "Wilson" and self.events is None:
+            raise ValueError("a Wilson interval needs events and eyes")
 
     def _check_use(self) -> None:
         if self.verified is Verified.QUOTED and not self.read_in:
@@ -140,7 +156,7 @@ class Figure(Part):
     @property
     def limits(self) -> tuple[float, float] | None:
         """The interval in the figure's own terms: proportions for a rate, plain for a ratio; None if not read."""
-        if self.events is not None and self.eyes is not None:
+        if self.events is not None and self.eyes is not None and self.interval in (None, "Wilson"):
             return wilson(self.events, self.eyes)
         if self.low is None or self.high is None:
             return None
@@ -163,6 +179,11 @@ class Level(Part):
     from_mm: float | None = Field(None, ge=15, le=40)
     use: Use = Use.DEFAULT
 
+    @property
+    def edge(self) -> float | None:
+        """Lower edge of a band, years or mm; None for a level that is no band."""
+        return self.from_years if self.from_years is not None else self.from_mm
+
 
 class Factor(Part):
     id: Text
@@ -172,7 +193,7 @@ class Factor(Part):
     def _one_reference(self) -> Factor:
         if self.levels[0].odds_ratio != 1.0:
             raise ValueError(f"{self.id}: the first level is the reference and has odds ratio 1.00")
-        edges = [e for level in self.levels if (e := level.from_years or level.from_mm) is not None]
+        edges = [edge for level in self.levels if (edge := level.edge) is not None]
         if edges and (len(edges) != len(self.levels) or edges != sorted(set(edges))):
             raise ValueError(f"{self.id}: bands need one rising lower edge each")
         if len({level.id for level in self.levels}) != len(self.levels):
@@ -190,8 +211,7 @@ class Factor(Part):
         """The band ``value`` falls in: the last one whose lower edge is not above it."""
         chosen = self.levels[0]
         for level in self.levels:
-            edge = level.from_years if level.from_years is not None else level.from_mm
-            if edge is not None and value >= edge:
+            if level.edge is not None and value >= level.edge:
                 chosen = level
         return chosen
 

@@ -145,7 +145,7 @@ def _mixture(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) ->
         interval=Range(low, high, kind),
         usual=usual.figure.probability,
         usual_interval=_range(usual),
-        personal=True,
+        personal=rupture.personal,
         single_figure=rupture.single_figure,
         benefit=outcome.benefit,
         drivers=rupture.drivers,

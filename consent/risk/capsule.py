@@ -139,7 +139,11 @@ def _range_steps(
 ) -> tuple[Step, ...]:
     tried = [Step(f"tried instead: {entry.figure.group}", printed(entry), entry.reference) for entry in variants]
     missing = [Step(f"tried as present: {level.factor}", f"x {level.highest:g}") for level in unknown]
-    return (*tried, *missing, Step("range over these and both reference populations", percent_span(low, high)))
+    return (
+        *tried,
+        *missing,
+        Step("range over these and over the range of the reference odds", percent_span(low, high)),
+    )
 
 
 def _in_other_population(other: Cited, model: OddsModel, levels: tuple[FactorLevel, ...], plan: RiskPlan) -> float:

@@ -130,7 +130,7 @@ def _lie_flat(case: Case, _: OddsModel) -> Found:
 
 def _grade(case: Case, _: OddsModel) -> Found:
     grade = case.plan.surgeon.grade
-    return (grade.value if grade else "consultant"), f"surgeon grade: {grade.value if grade else 'not given'}"
+    return (grade.value if grade else None), f"surgeon grade: {grade.value if grade else 'not given'}"
 
 
 _READERS: dict[str, Callable[[Case, OddsModel], Found]] = {

@@ -214,6 +214,8 @@ def test_the_wall_chart_counts_the_same_drops(name, regimen, calendar):
             notes = " ".join(note[0].plain for note in drawn.notes)
             assert brief_date(row.last, "en", "latin") in notes
             assert (Speaker("en").say("calendar.shake").plain in notes) == row.drug.shake
+            ointment = row.drug.form.value == "ointment"
+            assert (Speaker("en").say("calendar.ointment-last").plain in notes) == ointment
 
 
 @every_plan
@@ -238,7 +240,10 @@ def test_every_bottle_says_when_it_is_opened_and_thrown_away(name, regimen, cale
     made = calendar(name, regimen)
     life = made.assessment.clinic.drops.days_after_opening
     for bottles in made.blocks(Bottles):
-        openings = [opening for supply in made.assessment.drops.supplies for opening in supply.openings]
+        supplies = made.assessment.drops.supplies
+        openings = [opening for supply in supplies for opening in supply.openings]
+        places = [f"{n} of {supply.count}" for supply in supplies for n in range(1, supply.count + 1)]
+        assert [which[0].plain for _, which, _, _ in bottles.rows] == places
         assert [(opened[0].plain, thrown[0].plain) for _, _, opened, thrown in bottles.rows] == [
             (
                 brief_date(opening.opened, "en", "latin"),

@@ -236,6 +236,12 @@ def test_a_named_helper_is_named(sheet):
     assert "her daughter" in blocks(sheet(), "help", Para)[0].text[0].plain
 
 
+@pytest.mark.parametrize("answer", ["yes", "no", "unknown"])
+def test_a_shared_telephone_is_spoken_of_only_where_it_is_shared(answer, sheet):
+    texts = list(sheet("ordinary", {"patient.telephone_shared": answer}).texts())
+    assert (english("home.help.shared-telephone") in texts) == (answer == "yes")
+
+
 def test_a_plan_is_called_a_plan_until_it_was_done(sheet):
     assert english("home.planned") in list(sheet().texts())
     done = list(sheet("ordinary", {"done": {"as_planned": "yes"}}).texts())

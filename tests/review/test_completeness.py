@@ -277,6 +277,13 @@ def test_no_anchor_names_an_element_the_profile_lacks(name, examples):
     assert {anchor.element for anchor in examples[name].anchors} <= {element.id for element in INDIA.elements}
 
 
+@pytest.mark.parametrize("camp", ANSWERS)
+def test_the_base_hospital_is_asked_for_at_a_camp_only(camp, make_case, make_clinic):
+    """IN-21: State norms for eye camps 2015."""
+    row = composed(make_case({"plan.camp": camp}), make_clinic(), ("en",)).rows()["IN-21"]
+    assert row.state is (State.MET if camp == "yes" else State.NOT_APPLICABLE)
+
+
 def test_each_extra_step_has_its_own_yes_and_no(examples):
     """IN-06: Samira Kohli, para 32: each further procedure is named and accepted by itself."""
     example = examples["hard"]

@@ -479,6 +479,57 @@ def test_completeness_must_unmet(make_case, make_clinic, speakers):
         assert "IN-18" in utter(speaker, point.facts[0]).plain
 
 
+@pytest.mark.parametrize(
+    ("changes", "not_senior"),
+    [
+        ({}, False),
+        ({"plan.surgeon.grade": "associate specialist"}, False),
+        ({"plan.surgeon.grade": "fellow"}, True),
+        ({"plan.surgeon.grade": None}, True),
+        ({"plan.trainee_may_operate": "yes"}, True),
+        ({"plan.trainee_may_operate": "unknown"}, True),
+    ],
+)
+def test_an_only_eye_says_who_operates(changes, not_senior, make_case, make_clinic):
+    """A named senior surgeon and no trainee, or the point says so. Common practice, no source."""
+    found = fired(make_case({"other_eye.seeing": "no", **changes}), make_clinic())["only-eye"]
+    assert ("fact.only-eye-not-senior" in [fact.id for fact in found.facts]) == not_senior
+
+
+def said(point: Point) -> list[str]:
+    return [utter(Speaker("en", "latin"), fact).plain for fact in point.facts]
+
+
+def test_a_missing_lens_brings_each_fallback_with_its_power(make_case, make_clinic):
+    fallbacks = [lens("three-piece", power_d=20.5), lens("rigid", power_d=None)]
+    changes = {"plan.lens.on_shelf": "no", "plan.fallback_lenses": fallbacks}
+    found = said(fired(make_case(changes), make_clinic())["lens.not-on-shelf"])
+    assert "20.5 D" in found[1]
+    assert not any(letter.isdigit() for letter in found[2])
+
+
+@pytest.mark.parametrize(
+    ("systolic", "diastolic", "text"), [(180, 90, "180/90"), (180, None, "180/-"), (None, 112, "-/112")]
+)
+def test_the_pressure_found_is_told_as_measured(systolic, diastolic, text, make_case, make_clinic):
+    changes = {"fitness.systolic_mmhg": systolic, "fitness.diastolic_mmhg": diastolic}
+    (fact,) = said(fired(make_case(changes), make_clinic())["fitness.blood-pressure"])
+    assert text in fact
+
+
+def test_findings_of_the_drops_become_points(make_case, make_clinic, speakers):
+    """One point for each finding, as heavy as the check of the drops says. Source: that of the check."""
+    changes = {"health.allergies": {"asked": "known", "known": [{"substance": "moxifloxacin", "reaction": "rash"}]}}
+    assessment = assess(make_case(changes), make_clinic())
+    found = {point.id: point for point in assessment.points if point.id.startswith("drops.")}
+    assert set(found) == {f"drops.{finding.id}" for finding in assessment.findings}
+    assert found["drops.allergy-quinolone"].severity is Severity.STOP
+    for point in found.values():
+        assert point.source
+        for speaker in speakers.values():
+            assert all(utter(speaker, said).plain for said in (point.title, point.settle, *point.facts))
+
+
 def test_ordinary_eye_fires_nothing_but_the_note_on_sources(make_case, make_clinic):
     """Alert budget: an ordinary eye fires no stop and no ask. Common practice, no source."""
     found = assess(make_case(), make_clinic()).points
