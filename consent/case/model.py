@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 from consent.case.acuity import Acuity, parse_acuity
 from consent.case.answers import (
@@ -54,8 +54,8 @@ AcuityText = Annotated[
     str, AfterValidator(_acuity), Field(description="6/60, 20/200, decimal 0.1, 1.00 logMAR, CF, HM, PL or NPL")
 ]
 LanguageTag = Annotated[str, AfterValidator(_language), Field(description="BCP 47 language tag")]
-ShortText = Annotated[str, Field(min_length=1, max_length=200)]
-LongText = Annotated[str, Field(min_length=1, max_length=1000)]
+ShortText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+LongText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=1000)]
 
 
 class Part(BaseModel):

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from consent.case import Answer, Case, Glaucoma, NucleusGrade, Operation, PupilGrade, Retinopathy
+from consent.case import Answer, Case, Glaucoma, NucleusGrade, PupilGrade, Retinopathy
 from consent.wording import Remark, remark
 
 _HARD = (NucleusGrade.HARD, NucleusGrade.BRUNESCENT)
 
 
-def differences(case: Case) -> tuple[Remark, ...]:
-    """The text units that apply to this eye; one saying so where none applies."""
+def differences(case: Case, only_eye: bool = False) -> tuple[Remark, ...]:
+    """The text units that apply to this eye; one saying so where none applies.
+
+    ``only_eye``: the review found that this is the only seeing eye.
+    """
     found = tuple(remark(unit) for unit, applies in _UNITS if applies(case))
+    if only_eye:
+        found += (remark("different.only-eye"),)
     return found or (remark("different.nothing"),)
 
 
@@ -29,11 +34,11 @@ def _diabetic(case: Case) -> bool:
 
 
 def _first_lens_missing(case: Case) -> bool:
-    return case.plan.lens is not None and case.plan.lens.on_shelf is not Answer.YES and bool(case.plan.fallback_lenses)
+    return case.plan.lens is not None and case.plan.lens.on_shelf is Answer.NO and bool(case.plan.fallback_lenses)
 
 
 def _phaco_may_change(case: Case) -> bool:
-    return _hard(case) and case.plan.operation is Operation.PHACO
+    return _hard(case) and case.plan.operation.is_phaco
 
 
 # unit -> when it applies. Each unit is one message; the comment names the fact and the evidence it rests on.
@@ -83,14 +88,9 @@ _UNITS: tuple[tuple[str, Callable[[Case], bool]], ...] = (
     ("different.weak-cornea", lambda case: case.eye.guttata is Answer.YES),
     # fundus not seen: sight cannot be promised; common practice, no source
     ("different.back-unseen", lambda case: case.eye.fundus_seen is not Answer.YES),
-    # only seeing eye; common practice, no source
-    (
-        "different.only-eye",
-        lambda case: case.other_eye.seeing is Answer.NO or "only good eye" in case.patient.what_matters,
-    ),
 )
 
 
 def unit_ids() -> tuple[str, ...]:
     """Every text unit there is."""
-    return (*(unit for unit, _ in _UNITS), "different.nothing")
+    return (*(unit for unit, _ in _UNITS), "different.only-eye", "different.nothing")

@@ -171,9 +171,11 @@ class Document:
             for value in (section.heading, *section.blocks):
                 yield from ((section.id, line) for line in _lines_in(value))
 
-    def texts(self) -> Iterator[str]:
-        """Every text of the sheet, in each language."""
-        for _, line in self.lines():
+    def texts(self, without: frozenset[str] = frozenset()) -> Iterator[str]:
+        """Every text of the sheet, in each language; ``without`` names sections left out."""
+        for section, line in self.lines():
+            if section in without:
+                continue
             yield from (said.plain for said in line)
 
     def anchors(self) -> Iterator[Anchor]:

@@ -11,7 +11,7 @@ from consent.compose.document import Block, Document, Line, Para, Section
 from consent.compose.frame import finish
 from consent.compose.pictures import eye_side, pictogram
 from consent.compose.voice import Voice
-from consent.drops import DaySessions, DropPlan, Row, Span
+from consent.drops import DaySessions, DropPlan, Ends, Row, Supply
 from consent.language import Day, Quoted
 from consent.review.assessment import Assessment
 from consent.wording import remark
@@ -24,17 +24,19 @@ _LANDMARKS = ((10, "sunrise"), (15, "sun"), (20, "sunset"), (24, "bed"))
 
 @dataclass(frozen=True)
 class Mark:
-    """The number of a bottle in its own shape; the shape is told apart without colour."""
+    """The number of a bottle in its own shape, told apart without colour; white on black for the other eye."""
 
     number: int
     shape: int
     text: Line
+    other_eye: bool
 
 
 @dataclass(frozen=True)
 class DrugRow:
     mark: Mark
     name: str
+    eye: Line | None
     purpose: Line
     notes: tuple[Line, ...]
     counts: tuple[tuple[int, Line], ...]
@@ -42,10 +44,10 @@ class DrugRow:
 
 @dataclass(frozen=True)
 class WallChart(Block):
-    """Every drug by the week: ``counts`` of a row stand under ``weeks``; ``times`` are the clock times of a week."""
+    """Every drug by the step: ``counts`` of a row stand under ``steps``; ``times`` are the clock times of a step."""
 
     drug_heading: Line
-    weeks: tuple[tuple[Line, Line], ...]
+    steps: tuple[tuple[Line, Line], ...]
     rows: tuple[DrugRow, ...]
     times_heading: Line
     times: tuple[tuple[Line, ...], ...]
@@ -91,8 +93,7 @@ class Poster(Block):
 
 def drop_calendar(assessment: Assessment, voice: Voice) -> Document:
     """The composed calendar; a plan without drops still says so, with warning signs and telephone on the page."""
-    plan = assessment.drops
-    eye = remark(f"eye.{plan.side}")
+    eye = remark(f"eye.{assessment.drops.side}")
     sections = (_wall(assessment, voice), *(_strip_pages(assessment, voice)))
     title = voice.line("calendar.title", eye=eye)
     return finish(voice, assessment, SHEET, title, sections, layout="landscape", take_home=True)
@@ -103,51 +104,93 @@ def _wall(assessment: Assessment, voice: Voice) -> Section:
     poster = _poster(assessment, voice)
     if plan.is_drop_free:
         return Section("wall", None, (poster, Para(voice.line("home.drops.none"), style="strong")))
-    return Section("wall", None, (poster, _chart(plan, voice), _bottles(assessment, voice)))
+    given = tuple(Para(line) for line in _given_by_staff(plan, voice))
+    return Section("wall", None, (poster, _chart(plan, voice), *given, _bottles(assessment, voice)))
+
+
+def _both_eyes(plan: DropPlan) -> bool:
+    return any(row.side is not plan.side for row in plan.rows)
 
 
 def _poster(assessment: Assessment, voice: Voice) -> Poster:
-    patient, side = assessment.case.patient, assessment.drops.side
-    eye = remark(f"eye.{side}")
+    plan, patient = assessment.drops, assessment.case.patient
+    eye = remark(f"eye.{plan.side}")
     helper = patient.drops_helper
     giver = (
         voice.line("home.help.helper", helper=Quoted(helper)) if helper else voice.line("calendar.helper-to-be-named")
     )
     who = voice.line("calendar.whose", name=Quoted(patient.name), date=assessment.case.plan.date)
-    return Poster(voice.line("calendar.only-this-eye", eye=eye), eye_side(side), (who, giver))
+    words = "calendar.both-eyes" if _both_eyes(plan) else "calendar.only-this-eye"
+    return Poster(voice.line(words, eye=eye), eye_side(plan.side), (who, giver))
+
+
+def _given_by_staff(plan: DropPlan, voice: Voice) -> Iterator[Line]:
+    """Drops of the day of surgery that have no clock time: the paper says that staff give them."""
+    for day in plan.sessions:
+        for number, drops in day.untimed:
+            yield voice.count("calendar.given-by-staff", drops, date=Day(day.date, "brief"), bottle=number)
+
+
+def steps_of(plan: DropPlan) -> tuple[tuple[dt.date, dt.date, tuple[int, ...]], ...]:
+    """First date, last date and times a day of every row, for each run of days on which no row changes."""
+    found: list[tuple[dt.date, dt.date, tuple[int, ...]]] = []
+    for day in plan.days:
+        times = tuple(row.times_on(day.number) for row in plan.rows)
+        if found and found[-1][2] == times:
+            found[-1] = (found[-1][0], day.date, times)
+        elif any(times):
+            found.append((day.date, day.date, times))
+    return tuple(found)
 
 
 def _chart(plan: DropPlan, voice: Voice) -> WallChart:
-    spans = tuple(span for span in plan.spans if span.total)
-    rows = tuple(_drug_row(row, index, spans, voice) for index, row in enumerate(plan.rows))
-    times = tuple(_times(plan, span, voice) for span in spans)
+    steps = steps_of(plan)
+    rows = tuple(_drug_row(plan, row, [times[place] for _, _, times in steps], voice) for place, row in _placed(plan))
+    by_date = {day.date: day for day in plan.sessions}
     return WallChart(
         voice.line("calendar.bottle"),
-        tuple((voice.show(Day(span.first.date, "brief")), voice.show(Day(span.last.date, "brief"))) for span in spans),
+        tuple((voice.show(Day(first, "brief")), voice.show(Day(last, "brief"))) for first, last, _ in steps),
         rows,
         voice.line("calendar.times"),
-        times,
+        tuple(tuple(voice.show(session.at) for session in by_date[first].sessions) for first, _, _ in steps),
     )
 
 
-def _drug_row(row: Row, index: int, spans: tuple[Span, ...], voice: Voice) -> DrugRow:
-    counts = tuple((span.counts[index], voice.count("calendar.times-a-day", span.counts[index])) for span in spans)
-    notes = [voice.line("calendar.last-day", date=Day(row.last, "brief"))]
-    if row.drug.shake:
-        notes.insert(0, voice.line("calendar.shake"))
-    if row.drug.form == "ointment":
-        notes.append(voice.line("calendar.ointment-last"))
+def _placed(plan: DropPlan) -> Iterator[tuple[int, Row]]:
+    return iter(enumerate(plan.rows))
+
+
+def _drug_row(plan: DropPlan, row: Row, times: list[int], voice: Voice) -> DrugRow:
     return DrugRow(
-        mark=_mark(row, voice),
+        mark=_mark(plan, row, voice),
         name=row.drug.name,
+        eye=voice.line(f"eye.{row.side}") if _both_eyes(plan) else None,
         purpose=_purpose(row, voice),
-        notes=tuple(notes),
-        counts=counts,
+        notes=tuple(_notes(row, voice)),
+        counts=tuple((count, voice.count("calendar.times-a-day", count)) for count in times),
     )
 
 
-def _mark(row: Row, voice: Voice) -> Mark:
-    return Mark(row.number, (row.number - 1) % _SHAPES + 1, voice.show(row.number))
+def _notes(row: Row, voice: Voice) -> Iterator[Line]:
+    if row.drug.shake:
+        yield voice.line("calendar.shake")
+    drops = {phase.drops_per_dose for phase in row.phases}
+    if drops != {1}:
+        yield voice.count("calendar.drops-each-time", max(drops))
+    yield voice.line(_END[row.ends], date=Day(row.last, "brief"))
+    if row.drug.form == "ointment":
+        yield voice.line("calendar.ointment-last")
+
+
+_END = {
+    Ends.COURSE_END: "calendar.last-day",
+    Ends.UNTIL_REVIEW: "calendar.until-review",
+    Ends.LONG_STANDING: "calendar.go-on",
+}
+
+
+def _mark(plan: DropPlan, row: Row, voice: Voice) -> Mark:
+    return Mark(row.number, (row.number - 1) % _SHAPES + 1, voice.show(row.number), row.side is not plan.side)
 
 
 def _purpose(row: Row, voice: Voice) -> Line:
@@ -155,35 +198,39 @@ def _purpose(row: Row, voice: Voice) -> Line:
     return voice.line("calendar.two-purposes", one=one, two=more[0]) if more else voice.remark(one)
 
 
-def _times(plan: DropPlan, span: Span, voice: Voice) -> tuple[Line, ...]:
-    day = next(day for day in plan.sessions if day.number == span.first.number)
-    return tuple(voice.show(session.at) for session in day.sessions)
-
-
 def _bottles(assessment: Assessment, voice: Voice) -> Bottles:
     plan = assessment.drops
-    rows = []
-    for supply in plan.supplies:
-        mark = _mark(plan.row(supply.rows[0]), voice)
-        for place, opening in enumerate(supply.openings, start=1):
-            rows.append(
-                (
-                    mark,
-                    voice.line("bottle.which", place=place, count=supply.count),
-                    voice.line("bottle.open-on", date=Day(opening.opened, "brief")),
-                    voice.line("bottle.throw-after", date=Day(opening.discard_after, "brief")),
-                )
-            )
     head = tuple(voice.line(f"bottle.{name}") for name in ("number", "bottle", "open", "throw", "cap-seen"))
-    return Bottles(head, tuple(rows), _rules(assessment, voice))
+    rows = tuple(row for supply in plan.supplies for row in _supply(plan, supply, voice))
+    return Bottles(head, rows, tuple(_rules(assessment, voice)))
 
 
-def _rules(assessment: Assessment, voice: Voice) -> tuple[Line, ...]:
-    return (
-        voice.count("calendar.rule.wait", assessment.clinic.drops.gap_minutes),
-        voice.line("calendar.rule.missed"),
-        voice.line("calendar.rule.last-day"),
-    )
+def _supply(plan: DropPlan, supply: Supply, voice: Voice) -> Iterator[tuple[Mark, Line, Line, Line]]:
+    mark = _mark(plan, plan.row(supply.rows[0]), voice)
+    if not supply.openings:
+        yield (
+            mark,
+            voice.count("bottle.unit-doses", supply.count),
+            voice.line("bottle.each-time"),
+            voice.line("bottle.after-each-time"),
+        )
+    for place, opening in enumerate(supply.openings, start=1):
+        yield (
+            mark,
+            voice.line("bottle.which", place=place, count=supply.count),
+            voice.line("bottle.open-on", date=Day(opening.opened, "brief")),
+            voice.line("bottle.throw-after", date=Day(opening.discard_after, "brief")),
+        )
+
+
+def _rules(assessment: Assessment, voice: Voice) -> Iterator[Line]:
+    ends = {row.ends for row in assessment.drops.rows}
+    yield voice.count("calendar.rule.wait", assessment.clinic.drops.gap_minutes)
+    yield voice.line("calendar.rule.missed")
+    if Ends.COURSE_END in ends:
+        yield voice.line("calendar.rule.last-day")
+    if ends - {Ends.COURSE_END}:
+        yield voice.line("calendar.rule.go-on")
 
 
 def _strip_pages(assessment: Assessment, voice: Voice) -> Iterator[Section]:
@@ -197,27 +244,34 @@ def _strip_pages(assessment: Assessment, voice: Voice) -> Iterator[Section]:
         yield Section(f"days-{page}", heading, strips, style="page")
 
 
+def _pattern(day: DaySessions) -> list[tuple[dt.time, tuple[tuple[int, int], ...]]]:
+    return [(session.at, session.drops) for session in day.sessions]
+
+
 def _strips(plan: DropPlan, days: list[DaySessions], before: DaySessions | None, voice: Voice) -> Iterator[Strip]:
     previous = before
-    for _, group in groupby(days, key=lambda day: [(session.at, session.drops) for session in day.sessions]):
+    for pattern, group in groupby(days, key=_pattern):
         same = list(group)
-        yield _strip(plan, same, previous, voice)
+        is_new = previous is not None and _pattern(previous) != pattern
+        yield _strip(plan, same, is_new, voice)
         previous = same[-1]
 
 
-def _strip(plan: DropPlan, days: list[DaySessions], before: DaySessions | None, voice: Voice) -> Strip:
+def _strip(plan: DropPlan, days: list[DaySessions], is_new: bool, voice: Voice) -> Strip:
     first = days[0]
     return Strip(
         day_heading=voice.line("calendar.day"),
         times=tuple((pictogram(landmark(session.at)), voice.show(session.at)) for session in first.sessions),
         days=tuple(_day(plan, day, voice) for day in days),
         total_heading=voice.line("calendar.total"),
-        change=voice.line("calendar.change", date=Day(first.date, "brief")) if before is not None else None,
+        change=voice.line("calendar.change", date=Day(first.date, "brief")) if is_new else None,
     )
 
 
 def _day(plan: DropPlan, day: DaySessions, voice: Voice) -> DayRow:
-    sittings = tuple(tuple(_mark(plan.row(number), voice) for number, _ in session.drops) for session in day.sessions)
+    sittings = tuple(
+        tuple(_mark(plan, plan.row(number), voice) for number, _ in session.drops) for session in day.sessions
+    )
     total = sum(len(sitting) for sitting in sittings)
     return DayRow(voice.show(Day(day.date, "brief")), sittings, voice.show(total))
 

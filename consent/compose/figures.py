@@ -64,6 +64,7 @@ def _labelled(voice: Voice, label: str, shown: Shown) -> Line:
 _MESSAGE = {
     "count": "risk.count",
     "spread": "risk.spread",
+    "spread up to": "risk.spread-up-to",
     "range": "risk.range",
     "fewer": "risk.fewer",
     "up to": "risk.up-to",
@@ -78,6 +79,8 @@ def _slots(shown: Shown) -> dict[str, object]:
     if shown.how == "spread":
         span = Range(shown.low, shown.high)
         return {**whole, "count": shown.count, "rest": WHOLE - shown.count, "span": span}
+    if shown.how == "spread up to":
+        return {**whole, "count": shown.count, "rest": WHOLE - shown.count, "high": shown.high}
     if shown.how == "range":
         return {**whole, "span": Range(shown.low, shown.high), "rest": Range(WHOLE - shown.high, WHOLE - shown.low)}
     if shown.how == "fewer":
@@ -98,10 +101,10 @@ def _counted_in(voice: Voice, estimate: Estimate) -> Line | None:
 
 
 def _arrays(voice: Voice, usual: Shown, own: Shown | None) -> tuple[Array, ...]:
-    if own is None or usual.how != "count":
+    if own is None or usual.how != "count" or own.how in ("fewer", "up to", "unknown"):
         return ()
     most = max(own.count, own.high)
-    if most < _LEAST_FOR_ARRAY or (own.how in ("count", "spread") and own.count == usual.count):
+    if most < _LEAST_FOR_ARRAY or (own.how != "range" and own.count == usual.count):
         return ()
     return (
         _array(voice, "risk.array-usual", usual.count, None),

@@ -88,8 +88,10 @@ def _who(assessment: Assessment, voice: Voice) -> Section:
 
 def _lens(assessment: Assessment, voice: Voice) -> Line:
     lens = assessment.case.plan.lens
-    if lens is None or lens.power_d is None:
+    if lens is None:
         return voice.line("value.lens-not-chosen")
+    if lens.power_d is None:
+        return voice.line("value.lens-without-power", design=remark(f"lens.{lens.design}"))
     return voice.line("value.lens", design=remark(f"lens.{lens.design}"), power=lens.power_d)
 
 
@@ -107,7 +109,8 @@ def _why(assessment: Assessment, voice: Voice) -> Section:
 
 
 def _different(assessment: Assessment, voice: Voice) -> Section:
-    items = tuple(voice.remark(unit) for unit in differences(assessment.case))
+    only_eye = any(point.id == "only-eye" for point in assessment.points)
+    items = tuple(voice.remark(unit) for unit in differences(assessment.case, only_eye))
     return _section(voice, "different", Bullets(items, elements=("IN-04",)))
 
 
@@ -132,7 +135,7 @@ def _other_ways(voice: Voice) -> Section:
 def _risks(assessment: Assessment, voice: Voice) -> Section:
     case, clinic = assessment.case, assessment.clinic
     blocks: list[Block] = [Para(voice.line("form.risks.how-to-read", whole=WHOLE), elements=("IN-04",))]
-    harms = [estimate for estimate in assessment.risks.values() if not estimate.benefit]
+    harms = [estimate for estimate in assessment.risks.values() if estimate.applies and not estimate.benefit]
     blocks += [risk_block(voice, estimate, case, clinic, ("IN-04",)) for estimate in harms]
     blocks.append(Para(voice.line("form.risks.averages"), style="small"))
     return _section(voice, "risks", *blocks)
@@ -147,7 +150,7 @@ def _extra_steps(assessment: Assessment, voice: Voice) -> Section:
     return _section(
         voice,
         "extra-steps",
-        Para(voice.line("form.extra-steps.why")),
+        Para(voice.line("form.extra-steps.why" if choices else "form.extra-steps.none")),
         *choices,
         Para(voice.line("form.extra-steps.nothing-else"), style="strong", elements=("IN-07",)),
     )

@@ -110,6 +110,8 @@ def _care(assessment: Assessment, voice: Voice) -> Section:
 def _until(voice: Voice, surgery: dt.date, days: int | None) -> Line:
     if days is None:
         return voice.line("care.ask-us")
+    if days == 0:
+        return voice.line("care.no-limit")
     return voice.line("care.until", date=Day(surgery + dt.timedelta(days=days)))
 
 

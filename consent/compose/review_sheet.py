@@ -99,7 +99,9 @@ def _risks(assessment: Assessment, voice: Voice) -> Section:
     head = _head(voice, "outcome", "this-eye", "range", "usual", "when", "series", "verified", "patient-sees")
     rows = tuple(_risk_row(estimate, assessment, voice) for estimate in assessment.risks.values())
     assumed: list[Line] = []
-    for said in dict.fromkeys(note for estimate in assessment.risks.values() for note in estimate.assumptions):
+    for said in dict.fromkeys(
+        note for estimate in assessment.risks.values() if estimate.applies for note in estimate.assumptions
+    ):
         line = voice.remark(said)
         if line not in assumed:
             assumed.append(line)
@@ -132,7 +134,7 @@ def _acceptances(assessment: Assessment, voice: Voice) -> Line:
 def _risk_row(estimate: Estimate, assessment: Assessment, voice: Voice) -> tuple[Line, ...]:
     permission = may_show_personal(estimate, assessment.case, assessment.clinic)
     if not estimate.known:
-        nothing = voice.line("review.not-known")
+        nothing = voice.line("review.not-known" if estimate.applies else "review.does-not-apply")
         blank = voice.line("review.none")
         name = voice.line(f"outcome.{estimate.outcome}.short")
         return (name, nothing, blank, blank, _horizon(estimate, voice), blank, blank, nothing)

@@ -17,6 +17,7 @@ def signatures(assessment: Assessment, voice: Voice) -> Section:
     """The signing section: patient (or who decides), reader and witness, interpreter, explainer, surgeon."""
     case = assessment.case
     eye = remark(f"eye.{case.eye.side}")
+    own = case.patient.decision.basis is DecisionBasis.SELF
     blocks: list[Block] = [
         Bullets(
             (
@@ -30,10 +31,12 @@ def signatures(assessment: Assessment, voice: Voice) -> Section:
             voice.line("sign.language", language=remark(f"language.{case.patient.language}")),
             elements=("IN-12",),
         ),
-        _decider(case, voice, voice.line("sign.patient-means", eye=eye)),
+        _decider(case, voice, voice.line("sign.patient-means" if own else "sign.guardian-means", eye=eye)),
     ]
-    if case.patient.reads is not Answer.YES or case.patient.writes_name is not Answer.YES:
-        blocks += _reader_and_witness(case, voice)
+    if own and case.patient.reads is not Answer.YES:
+        blocks.append(_reader(case, voice))
+    if not own or case.patient.reads is not Answer.YES or case.patient.writes_name is not Answer.YES:
+        blocks.append(_witness(case, voice, "sign.witness-means" if own else "sign.witness-means-guardian"))
     if case.patient.interpreter is not None:
         blocks.append(_interpreter(case, voice))
     blocks += _team(assessment, voice)
@@ -42,7 +45,7 @@ def signatures(assessment: Assessment, voice: Voice) -> Section:
 
 def _decider(case: Case, voice: Voice, meaning: Line) -> Signature:
     own = case.patient.decision.basis is DecisionBasis.SELF
-    thumb = voice.line("sign.thumb") if case.patient.writes_name is not Answer.YES else None
+    thumb = voice.line("sign.thumb") if own and case.patient.writes_name is not Answer.YES else None
     elements = ("IN-08", "SM-02", "IN-09") if own else ("IN-08", "SM-02", "IN-11")
     name = case.patient.name if own else (case.patient.decision.name or "")
     labels = ("signature", "date", "time") if own else ("signature", "relation", "basis", "date", "time")
@@ -56,24 +59,24 @@ def _decider(case: Case, voice: Voice, meaning: Line) -> Signature:
     )
 
 
-def _reader_and_witness(case: Case, voice: Voice) -> list[Block]:
-    language = remark(f"language.{case.patient.language}")
+def _reader(case: Case, voice: Voice) -> Signature:
+    return Signature(
+        role=voice.line("sign.reader"),
+        meaning=voice.line("sign.reader-means", language=remark(f"language.{case.patient.language}")),
+        labels=_labels(voice, "name", "signature", "date", "time"),
+        elements=("IN-13",),
+    )
+
+
+def _witness(case: Case, voice: Voice, meaning: str) -> Signature:
     witness = case.talk.witness
-    return [
-        Signature(
-            role=voice.line("sign.reader"),
-            meaning=voice.line("sign.reader-means", language=language),
-            labels=_labels(voice, "name", "signature", "date", "time"),
-            elements=("IN-13",),
-        ),
-        Signature(
-            role=voice.line("sign.witness"),
-            meaning=voice.line("sign.witness-means"),
-            labels=_labels(voice, "relation", "address", "signature", "date", "time"),
-            name=voice.quoted(witness) if witness else None,
-            elements=("IN-15",),
-        ),
-    ]
+    return Signature(
+        role=voice.line("sign.witness"),
+        meaning=voice.line(meaning),
+        labels=_labels(voice, "relation", "address", "signature", "date", "time"),
+        name=voice.quoted(witness) if witness else None,
+        elements=("IN-15",),
+    )
 
 
 def _interpreter(case: Case, voice: Voice) -> Signature:

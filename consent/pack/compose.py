@@ -21,6 +21,8 @@ from consent.review import (
 )
 
 SHEETS = ("consent-form", "going-home", "drop-calendar", "surgeon-review")
+_IN_OWN_WORDS = frozenset({"matters"})
+"""Sections that quote the patient: a question about blanket clauses is not one."""
 _PATIENT_SHEETS = {"going-home": going_home, "drop-calendar": drop_calendar}
 
 
@@ -52,7 +54,7 @@ def compose_pack(case: Case, clinic: Clinic, wanted: tuple[str, ...] = (), sheet
         for compose in _PATIENT_SHEETS.values():
             voice = Voice((tag,), clinic.digits)
             spoken.append((compose(assessment, voice), voice))
-    rows = completeness(profile(clinic.profile), case, form.anchors(), form.texts())
+    rows = completeness(profile(clinic.profile), case, form.anchors(), form.texts(without=_IN_OWN_WORDS))
     points = by_severity((*assessment.points, *completeness_points(rows)))
     words = tuple(entry for document, voice in spoken for entry in sheet_words(document, voice))
     documents = [document for document, _ in spoken]

@@ -49,6 +49,7 @@ def _risk(speaker: Speaker, estimate: Estimate) -> dict[str, Any]:
     return {
         "outcome": estimate.outcome,
         "known": estimate.known,
+        "applies": estimate.applies,
         "probability": estimate.probability,
         "interval": {"low": span.low, "high": span.high, "kind": span.kind} if span else None,
         "single_figure": estimate.single_figure,

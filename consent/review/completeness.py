@@ -95,18 +95,22 @@ def _row(element: Element, case: Case, anchors: list[Anchor], whole: str) -> Row
     return Row(element, State.MET if where else State.UNMET, where)
 
 
+def _decides(case: Case) -> bool:
+    return case.patient.decision.basis is DecisionBasis.SELF
+
+
 def _cannot_read(case: Case) -> bool:
-    return case.patient.reads is not Answer.YES
+    return _decides(case) and case.patient.reads is not Answer.YES
 
 
 def _cannot_write(case: Case) -> bool:
-    return case.patient.writes_name is not Answer.YES
+    return _decides(case) and case.patient.writes_name is not Answer.YES
 
 
 CONDITIONS: dict[str, Callable[[Case], bool]] = {
     "extra steps contemplated": lambda case: bool(case.plan.extra_steps),
-    "patient decides": lambda case: case.patient.decision.basis is DecisionBasis.SELF,
-    "someone else decides": lambda case: case.patient.decision.basis is not DecisionBasis.SELF,
+    "patient decides": _decides,
+    "someone else decides": lambda case: not _decides(case),
     "cannot read": _cannot_read,
     "cannot write": _cannot_write,
     "cannot read or write": lambda case: _cannot_read(case) or _cannot_write(case),

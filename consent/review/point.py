@@ -97,8 +97,9 @@ def check_clinic_points(clinic: Clinic) -> None:
     for rule_id, settings in clinic.points.items():
         known = rules()[rule_id].thresholds if rule_id in rules() else {}
         for key in [name for name in settings if name not in known]:
-            near = difflib.get_close_matches(key, known, n=1) or difflib.get_close_matches(rule_id, rules(), n=1)
-            remedy = f'did you mean "{near[0]}"?' if near else "remove it"
+            pool = known if rule_id in rules() else list(rules())
+            near = difflib.get_close_matches(key if rule_id in rules() else rule_id, pool, n=1)
+            remedy = f'did you mean "{near[0]}"?' if near else "remove it; this point has no such threshold"
             problems.append(Problem("no point has this threshold", f"clinic: points.{rule_id}.{key}", remedy=remedy))
     if problems:
         raise ClinicError(problems)

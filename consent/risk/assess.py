@@ -63,6 +63,8 @@ def _pick(outcome: Outcome, case: Case, clinic: Clinic) -> tuple[Group | None, t
 
 def _rate(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) -> Estimate:
     del rupture
+    if outcome.only_if and outcome.fact and FACTS[outcome.fact](case) is Answer.NO:
+        return replace(_unknown(outcome, remark("assume.does-not-apply")), applies=False)
     group, assumed = _pick(outcome, case, clinic)
     if group is None:
         return _unknown(outcome, remark("assume.no-figure-for-case"))

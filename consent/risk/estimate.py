@@ -70,7 +70,8 @@ class Estimate:
     """What is known of one outcome for this eye. Probabilities are proportions in [0, 1].
 
     ``single_figure`` is false where an unknown factor could double the odds: then ``interval`` is what may be
-    printed and ``probability`` is its value with every unknown factor taken as absent.
+    printed and ``probability`` is its value with every unknown factor taken as absent. ``applies`` is false for an
+    outcome this operation cannot have, such as harm of a block where none is given.
     """
 
     outcome: str
@@ -86,6 +87,7 @@ class Estimate:
     personal: bool = False
     single_figure: bool = True
     benefit: bool = False
+    applies: bool = True
     other_population: float | None = None
     drivers: tuple[Driver, ...] = ()
     assumptions: tuple[Remark, ...] = ()

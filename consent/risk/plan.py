@@ -32,6 +32,7 @@ class Outcome(Part):
     horizon: str
     fact: str | None = None
     unknown: Literal["yes", "no"] = "no"
+    only_if: Literal["yes"] | None = None
     benefit: bool = False
     groups: dict[str, Group] = Field(default_factory=dict)
 
@@ -45,6 +46,8 @@ class Composite(Part):
 class Shrinkage(Part):
     events: float = Field(gt=0)
     source: str
+    most_events: float = Field(gt=0)
+    most_events_source: str
     operations: float = Field(gt=0)
     operations_source: str
     minimum_operations: int = Field(gt=0)

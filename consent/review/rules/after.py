@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from consent.case import Answer, parse_acuity
-from consent.review.point import Situation, Thresholds, point
+from consent.review.point import Situation, Thresholds, point, thresholds
 from consent.wording import Remark, remark
 
 
@@ -13,8 +13,8 @@ def _pressure(s: Situation) -> float | None:
 
 @point("after.pressure-high")
 def _high(s: Situation, t: Thresholds) -> list[Remark]:
-    pressure = _pressure(s)
-    fires = pressure is not None and t["mmhg"] <= pressure < t["very_high_mmhg"]
+    pressure, very_high = _pressure(s), thresholds("after.pressure-very-high", s.clinic)["mmhg"]
+    fires = pressure is not None and t["mmhg"] <= pressure < very_high
     return [remark("fact.pressure", mmhg=pressure)] if fires else []
 
 

@@ -59,3 +59,15 @@ def _sugar_low(s: Situation, t: Thresholds) -> list[Remark]:
 def _recent(s: Situation, _: Thresholds) -> list[Remark]:
     recent = s.case.fitness.heart_attack_or_stroke_within_3_months is Answer.YES
     return [remark("fact.recent-heart-or-stroke")] if recent else []
+
+
+@point("fitness.not-recorded")
+def _not_recorded(s: Situation, _: Thresholds) -> list[Remark]:
+    fitness = s.case.fitness
+    missing = {
+        "fever": fitness.fever is Answer.UNKNOWN,
+        "heart-or-stroke": fitness.heart_attack_or_stroke_within_3_months is Answer.UNKNOWN,
+        "blood-pressure": fitness.systolic_mmhg is None or fitness.diastolic_mmhg is None,
+        "sugar": fitness.sugar_mg_dl is None and s.case.health.diabetes is not Answer.NO,
+    }
+    return [remark("fact.not-recorded", what=remark(f"what.{name}")) for name, absent in missing.items() if absent]

@@ -58,6 +58,13 @@ def _grade_missing(s: Situation, _: Thresholds) -> list[Remark]:
     return [_pupil_fact(s.case)] if eye.pupil_mm is not None and eye.pupil_grade is PupilGrade.UNKNOWN else []
 
 
+@point("pupil.not-recorded")
+def _not_recorded(s: Situation, _: Thresholds) -> list[Remark]:
+    eye = s.case.eye
+    nothing = eye.pupil_mm is None and eye.pupil_grade is PupilGrade.UNKNOWN
+    return [remark("fact.pupil-not-recorded")] if nothing else []
+
+
 @point("nucleus.no-dye-or-other-operation")
 def _no_dye(s: Situation, _: Thresholds) -> list[Remark]:
     case = s.case
