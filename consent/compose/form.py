@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from consent.case import Answer, Operation
-from consent.compose.counts import WHOLE
+from consent.compose.counts import WHOLE, per_thousand
 from consent.compose.differences import differences
 from consent.compose.document import (
     Blank,
@@ -23,8 +23,10 @@ from consent.compose.frame import finish
 from consent.compose.pictures import eye_side
 from consent.compose.signing import day_of_surgery, signatures
 from consent.compose.voice import Voice
+from consent.evidence import library
 from consent.language import Quoted
 from consent.review.assessment import Assessment
+from consent.risk import Alternative, risk_plan
 from consent.wording import Remark, remark
 
 SHEET = "consent-form"
@@ -129,7 +131,16 @@ def _gain(assessment: Assessment, voice: Voice) -> Section:
 
 def _other_ways(voice: Voice) -> Section:
     items = tuple(voice.line(f"form.other-ways.{name}") for name in ("wait", "glasses", "other-operation"))
-    return _section(voice, "other-ways", Bullets(items, elements=("IN-03",)))
+    counted = tuple(_counted(voice, way) for way in risk_plan().alternatives)
+    unknown = voice.line("form.other-ways.not-known")
+    return _section(voice, "other-ways", Bullets((*items, *counted, unknown), elements=("IN-03",)))
+
+
+def _counted(voice: Voice, way: Alternative) -> Line:
+    one, other = (per_thousand(library().cited(name).figure.probability) for name in (way.one, way.other))
+    return voice.line(
+        f"alternative.{way.id}", whole=WHOLE, one=one, one_rest=WHOLE - one, other=other, other_rest=WHOLE - other
+    )
 
 
 def _risks(assessment: Assessment, voice: Voice) -> Section:

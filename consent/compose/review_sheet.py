@@ -106,15 +106,40 @@ def _risks(assessment: Assessment, voice: Voice) -> Section:
         if line not in assumed:
             assumed.append(line)
     blocks: list[Block] = [Table(head, rows, style="risks")]
-    rupture = assessment.risks["capsule_rupture"]
-    if rupture.other_population is not None:
-        blocks.append(Para(voice.line("review.other-population", value=_per_thousand(rupture.other_population))))
+    blocks.append(Para(_beside(assessment, voice)))
     kinds = sorted({e.interval.kind for e in assessment.risks.values() if e.interval}, key=get_args(RangeKind).index)
     legend = [voice.line(f"range.{kind}") for kind in kinds]
     blocks.append(Para(_prefixed(voice.line("review.range-legend"), legend), style="small"))
     blocks.append(Para(_prefixed(voice.line("review.assumed"), assumed), style="small"))
     blocks.append(Para(_acceptances(assessment, voice), style="small"))
     return Section("risks", voice.line("review.risks.heading"), tuple(blocks))
+
+
+def _beside(assessment: Assessment, voice: Voice) -> Line:
+    """The other reference population, and the published points score, beside the model's figure."""
+    lines = [
+        voice.line(
+            "review.other-population",
+            outcome=remark(f"outcome.{estimate.outcome}.short"),
+            value=_per_thousand(estimate.other_population),
+        )
+        for estimate in assessment.risks.values()
+        if estimate.other_population is not None
+    ]
+    check = assessment.risks["capsule_rupture"].crosscheck
+    if check is not None:
+        observed = _per_thousand(check.observed.figure.probability)
+        lines.append(
+            voice.line(
+                "review.crosscheck",
+                series=check.series,
+                points=check.points,
+                most=check.at_most,
+                value=observed,
+                relative=round(check.relative, 1),
+            )
+        )
+    return _joined(lines) if lines else voice.line("review.none")
 
 
 def _acceptances(assessment: Assessment, voice: Voice) -> Line:

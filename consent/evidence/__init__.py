@@ -1,7 +1,7 @@
 """What the literature says: one file per published series, and its loader."""
 
 from consent.evidence.library import Cited, Library, library, read_library
-from consent.evidence.model import Factor, Figure, Level, OddsModel, Series, Use, Verified, wilson
+from consent.evidence.model import Factor, Figure, Level, OddsModel, Score, Series, Use, Verified, wilson
 
 __all__ = [
     "Cited",
@@ -10,6 +10,7 @@ __all__ = [
     "Level",
     "Library",
     "OddsModel",
+    "Score",
     "Series",
     "Use",
     "Verified",

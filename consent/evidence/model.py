@@ -237,6 +237,41 @@ class OddsModel(Part):
         raise KeyError(name)
 
 
+class ScoreItem(Part):
+    """A finding of a published points score and what it counts."""
+
+    id: Text
+    points: int = Field(ge=1, le=10)
+
+
+class ScoreGroup(Part):
+    """Eyes with at least ``from_points`` (and fewer than the next group), and the figure observed in them."""
+
+    from_points: int = Field(ge=0)
+    figure: Slug
+
+
+class Score(Part):
+    """A published points score with the rates observed in its groups: a cross-check, never multiplied."""
+
+    overall: Slug
+    items: tuple[ScoreItem, ...] = Field(min_length=1)
+    groups: tuple[ScoreGroup, ...] = Field(min_length=2)
+
+    @model_validator(mode="after")
+    def _rising(self) -> Score:
+        edges = [group.from_points for group in self.groups]
+        if edges != sorted(set(edges)) or edges[0] != 0:
+            raise ValueError("the groups of a score start at 0 and rise")
+        if len({item.id for item in self.items}) != len(self.items):
+            raise ValueError("an item of the score stands twice")
+        return self
+
+    def group(self, points: int) -> ScoreGroup:
+        """The group that ``points`` fall in."""
+        return [group for group in self.groups if points >= group.from_points][-1]
+
+
 class Series(Part):
     id: Slug
     citation: Text
@@ -252,6 +287,7 @@ class Series(Part):
     notes: tuple[Text, ...] = ()
     figures: tuple[Figure, ...] = Field(min_length=1)
     model: OddsModel | None = None
+    score: Score | None = None
 
     @model_validator(mode="after")
     def _consistent(self) -> Series:
@@ -262,6 +298,8 @@ class Series(Part):
             raise ValueError("a series without DOI or PMID needs a full citation")
         if self.model and not {self.model.reference_probability, self.model.overall_probability} <= set(names):
             raise ValueError("the model's probabilities must be figures of this series")
+        if self.score and not {self.score.overall, *(group.figure for group in self.score.groups)} <= set(names):
+            raise ValueError("the score's groups must be figures of this series")
         return self
 
     def figure(self, name: str) -> Figure:

@@ -3,17 +3,21 @@
 from consent.risk.acceptance import Permission, may_show_personal, unaccepted_series
 from consent.risk.assess import assess_risks
 from consent.risk.estimate import Estimate, Range, RangeKind, Source, Step
-from consent.risk.plan import risk_plan
+from consent.risk.plan import Alternative, risk_plan
+from consent.risk.score import ScoreCheck, score_check
 
 __all__ = [
+    "Alternative",
     "Estimate",
     "Permission",
     "Range",
     "RangeKind",
+    "ScoreCheck",
     "Source",
     "Step",
     "assess_risks",
     "may_show_personal",
     "risk_plan",
+    "score_check",
     "unaccepted_series",
 ]

@@ -13,13 +13,14 @@ from consent.risk.estimate import Estimate, Range, RangeKind, Step, as_source, p
 from consent.risk.facts import FACTS
 from consent.risk.mixture import Arm, mix, mix_interval
 from consent.risk.plan import Group, Outcome, RiskPlan, risk_plan
+from consent.risk.score import score_check
 from consent.wording import Remark, remark
 
 
 def assess_risks(case: Case, clinic: Clinic, plan: RiskPlan | None = None) -> tuple[Estimate, ...]:
     """One estimate per outcome, in the order of importance to the patient. Probabilities are proportions."""
     plan = plan or risk_plan()
-    rupture = capsule_rupture(case, clinic, plan)
+    rupture = replace(capsule_rupture(case, clinic, plan), crosscheck=score_check(case, plan.crosscheck.series))
     found: list[Estimate] = []
     for outcome in plan.outcomes:
         if outcome.method == "odds model":
@@ -68,9 +69,17 @@ def _rate(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) -> Es
     group, assumed = _pick(outcome, case, clinic)
     if group is None:
         return _unknown(outcome, remark("assume.no-figure-for-case"))
-    usual = library().cited(group.usual)
+    usual = library().cited(group.usual or "")
     this = library().cited(group.this) if group.this else usual
-    return _published(outcome, usual, this, assumed)
+    found = _published(outcome, usual, this, assumed)
+    return replace(found, other_population=_elsewhere(outcome, clinic))
+
+
+def _elsewhere(outcome: Outcome, clinic: Clinic) -> float | None:
+    """The rate in the population the clinic did not choose, where the outcome has one of its own."""
+    named = {name: group for name, group in outcome.groups.items() if name in risk_plan().populations}
+    others = [group for name, group in named.items() if name != clinic.population]
+    return library().cited(others[0].usual or "").figure.probability if others else None
 
 
 def _published(outcome: Outcome, usual: Cited, this: Cited, assumed: tuple[Remark, ...]) -> Estimate:
@@ -113,10 +122,15 @@ def _mixture(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) ->
     if group.this is not None:
         other = library().cited(group.this)
         note = remark("assume.own-rate")
-        return replace(_published(outcome, library().cited(group.usual), other, assumed), assumptions=(*assumed, note))
-    usual, intact_figure = library().cited(group.usual), library().cited(group.intact or "")
-    intact = _arm(intact_figure)
-    ruptured, second, kind = _ruptured_arm(group, intact)
+        return replace(
+            _published(outcome, library().cited(group.usual or ""), other, assumed), assumptions=(*assumed, note)
+        )
+    usual, intact_figure = library().cited(group.usual or ""), library().cited(group.intact or "")
+    present = [library().cited(entry.ratio) for entry in group.also if FACTS[entry.fact](case) is Answer.YES]
+    if present:
+        assumed = (*assumed, remark("assume.independent"))
+    intact = _multiplied(_arm(intact_figure), present)
+    ruptured, second, kind = _ruptured_arm(group, intact, present)
     p = rupture.probability
     spread = rupture.interval
     low, high = mix_interval((p, spread.low, spread.high) if spread else (p, p, p), ruptured, intact)
@@ -125,6 +139,7 @@ def _mixture(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) ->
         Step("probability of capsule rupture in this eye", f"{100 * p:.2f} %", "capsule_rupture"),
         Step(f"with rupture: {second.figure.group}", printed(second), second.reference),
         Step(f"without rupture: {intact_figure.figure.group}", printed(intact_figure), intact_figure.reference),
+        *(Step(f"both arms times: {entry.figure.group}", printed(entry), entry.reference) for entry in present),
         Step("p x with + (1 - p) x without", f"{100 * value:.4f} %"),
         Step(
             "range: both arms' limits (Zou and Donner 2008), over the range of p",
@@ -135,6 +150,7 @@ def _mixture(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) ->
         as_source(second, "with rupture"),
         as_source(intact_figure, "without rupture"),
         as_source(usual, "usual eye"),
+        *(as_source(entry, "another disease of the eye, both arms") for entry in present),
     ]
     return Estimate(
         outcome=outcome.id,
@@ -163,10 +179,52 @@ def _arm(cited: Cited) -> Arm:
     return Arm(value, low, high)
 
 
-def _ruptured_arm(group: Group, intact: Arm) -> tuple[Arm, Cited, RangeKind]:
+def _multiplied(arm: Arm, ratios: list[Cited]) -> Arm:
+    """An arm times published ratios: point by point, and limit by limit, capped at certainty."""
+    value, low, high = arm.value, arm.low, arm.high
+    for cited in ratios:
+        ratio = cited.figure.value or 1.0
+        least, most = cited.figure.limits or (ratio, ratio)
+        value, low, high = value * ratio, low * least, high * most
+    return Arm(min(1.0, value), min(1.0, low), min(1.0, high))
+
+
+def _share(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) -> Estimate:
+    group, _ = _pick(outcome, case, clinic)
+    if group is None or group.share is None or rupture.probability is None:
+        return _unknown(outcome, remark("assume.no-figure-for-case"))
+    share, p, spread = library().cited(group.share), rupture.probability, rupture.interval
+    part = _arm(share)
+    least, most = (spread.low, spread.high) if spread else (p, p)
+    low, high = mix_interval((p, least, most), part, Arm(0.0, 0.0, 0.0))
+    usual = rupture.usual * part.value if rupture.usual is not None else None
+    return replace(
+        rupture,
+        outcome=outcome.id,
+        horizon=outcome.horizon,
+        region=share.series.region,
+        population=share.series.setting,
+        years=share.series.years,
+        probability=p * part.value,
+        interval=Range(low, high, "arms over rupture"),
+        usual=usual,
+        usual_interval=None,
+        other_population=None,
+        crosscheck=None,
+        assumptions=(remark("assume.share-elsewhere"),),
+        sources=(as_source(share, "share of ruptures"), *rupture.sources),
+        chain=(
+            Step("probability of capsule rupture in this eye", f"{100 * p:.2f} %", "capsule_rupture"),
+            Step(f"share of ruptures: {share.figure.group}", printed(share), share.reference),
+            Step("rupture x share", f"{100 * p * part.value:.3f} %"),
+        ),
+    )
+
+
+def _ruptured_arm(group: Group, intact: Arm, present: list[Cited]) -> tuple[Arm, Cited, RangeKind]:
     if group.ratio is None:
         cited = library().cited(group.ruptured or "")
-        return _arm(cited), cited, "arms over rupture"
+        return _multiplied(_arm(cited), present), cited, "arms over rupture"
     cited = library().cited(group.ratio)
     ratio = cited.figure.value or 1.0
     low, high = cited.figure.limits or (ratio, ratio)
@@ -177,6 +235,7 @@ _METHODS: dict[str, Callable[[Outcome, Case, Clinic, Estimate], Estimate]] = {
     "none": _none,
     "rate": _rate,
     "by fact": _rate,
+    "share": _share,
     "mixture": _mixture,
     "ratio": _mixture,
 }

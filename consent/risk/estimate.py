@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from consent.evidence import Cited, Verified
+from consent.risk.score import ScoreCheck
 from consent.wording import Remark
 
 RangeKind = Literal[
@@ -90,6 +91,7 @@ class Estimate:
     applies: bool = True
     other_population: float | None = None
     drivers: tuple[Driver, ...] = ()
+    crosscheck: ScoreCheck | None = None
     assumptions: tuple[Remark, ...] = ()
     sources: tuple[Source, ...] = ()
     chain: tuple[Step, ...] = field(default=())

@@ -1,72 +1,30 @@
-"""The shipped examples, and a small way to change one key of them at a time."""
+"""The shipped examples, one key changed at a time, and the sheets composed from them in English."""
 
 from __future__ import annotations
 
-import copy
-import tomllib
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable
 
 import pytest
 
-from consent.case import Case
-from consent.case.reading import validate
-from consent.clinic import Clinic
-from consent.compose import Document, Voice, consent_form
-from consent.errors import CaseError, ClinicError, ConsentError
-from consent.resources import package_data
+from consent.compose import Document, Voice, consent_form, drop_calendar
 from consent.review import assess
+from tests.compose.calendars import FORMULARY, REGIMENS, Calendar
+from tests.editing import Changes, MakeCase, MakeClinic, case_maker, clinic_maker
 
-Changes = Mapping[str, Any]
-MakeCase = Callable[..., Case]
-MakeClinic = Callable[..., Clinic]
-
-
-def edited(data: dict[str, Any], changes: Changes) -> dict[str, Any]:
-    """A copy of ``data`` with dotted keys replaced, such as ``{"eye.pupil_mm": 4.0}``; missing tables are made."""
-    new = copy.deepcopy(data)
-    for key, value in changes.items():
-        *tables, last = key.split(".")
-        table = new
-        for name in tables:
-            table = table.setdefault(name, {})
-        table[last] = copy.deepcopy(value)
-    return new
-
-
-def shipped(*parts: str) -> dict[str, Any]:
-    """A shipped TOML file as a dictionary."""
-    return tomllib.loads(package_data(*parts).read_text(encoding="utf-8"))
-
-
-def made(data: dict[str, Any], model: type[Any], error: type[ConsentError], changes: Changes | None) -> Any:
-    """The model read from ``data`` with ``changes``, as strictly as from a file."""
-    return validate(edited(data, changes or {}), model, error, where="a changed example")
+MakeForm = Callable[..., Document]
+MakeCalendar = Callable[..., Calendar]
 
 
 @pytest.fixture(scope="session")
 def make_case() -> MakeCase:
     """``make_case(changes, name="ordinary")``: a shipped example with the dotted keys of ``changes`` replaced."""
-    files = {name: shipped("case", "examples", f"{name}.toml") for name in ("ordinary", "hard")}
-
-    def make(changes: Changes | None = None, name: str = "ordinary") -> Case:
-        return made(files[name], Case, CaseError, changes)
-
-    return make
+    return case_maker()
 
 
 @pytest.fixture(scope="session")
 def make_clinic() -> MakeClinic:
     """``make_clinic(changes)``: the shipped invented clinic with the dotted keys of ``changes`` replaced."""
-    data = shipped("clinic", "demo.toml")
-
-    def make(changes: Changes | None = None) -> Clinic:
-        return made(data, Clinic, ClinicError, changes)
-
-    return make
-
-
-MakeForm = Callable[..., Document]
+    return clinic_maker()
 
 
 @pytest.fixture(scope="session")
@@ -75,5 +33,18 @@ def english_form(make_case: MakeCase, make_clinic: MakeClinic) -> MakeForm:
 
     def compose(name: str = "ordinary", changes: Changes | None = None, clinic: Changes | None = None) -> Document:
         return consent_form(assess(make_case(changes, name), make_clinic(clinic)), Voice(("en",), "latin"))
+
+    return compose
+
+
+@pytest.fixture(scope="session")
+def calendar(make_case: MakeCase, make_clinic: MakeClinic) -> MakeCalendar:
+    """``calendar(name, regimen, clinic_changes)``: the drop calendar of an example on one of the regimens, English."""
+
+    def compose(name: str = "ordinary", regimen: str | None = None, clinic: Changes | None = None) -> Calendar:
+        settings = {"regimens": REGIMENS, "formulary": FORMULARY, **(clinic or {})}
+        changes = {} if regimen is None else {"plan.regimen": regimen}
+        assessment = assess(make_case(changes, name), make_clinic(settings))
+        return Calendar(assessment, drop_calendar(assessment, Voice(("en",), "latin")))
 
     return compose
