@@ -175,9 +175,24 @@ class Level(Part):
 
     id: Text
     odds_ratio: float = Field(gt=0, le=20)
+    low: float | None = Field(None, gt=0)
+    high: float | None = Field(None, gt=0)
     from_years: int | None = Field(None, ge=0, le=120)
     from_mm: float | None = Field(None, ge=15, le=40)
     use: Use = Use.DEFAULT
+
+    @model_validator(mode="after")
+    def _limits_around_the_ratio(self) -> Level:
+        if (self.low is None) != (self.high is None):
+            raise ValueError("low and high go together")
+        if self.low is not None and self.high is not None and not self.low <= self.odds_ratio <= self.high:
+            raise ValueError(f"odds ratio {self.odds_ratio} lies outside {self.low} to {self.high}")
+        return self
+
+    @property
+    def limits(self) -> tuple[float, float] | None:
+        """The printed 95 percent limits of the odds ratio; None where none were read."""
+        return (self.low, self.high) if self.low is not None and self.high is not None else None
 
     @property
     def edge(self) -> float | None:

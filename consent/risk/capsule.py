@@ -11,7 +11,7 @@ from consent.evidence import Cited, OddsModel, library
 from consent.risk.estimate import Driver, Estimate, Range, Source, Step, as_source, printed
 from consent.risk.factors import FactorLevel, factor_levels
 from consent.risk.intercept import Intercept, find_intercept, other_population, percent_span, usable_audit
-from consent.risk.odds import combine, composite, probability
+from consent.risk.odds import combine, composite, probability, product_limits
 from consent.risk.plan import RiskPlan
 from consent.risk.recalibration import mean_composite, population_odds
 from consent.wording import Remark, remark
@@ -119,7 +119,9 @@ def _sensitivity(
         if level.known:
             lowest[entry.factor] = min(lowest[entry.factor], ratio)
         highest[entry.factor] = max(highest[entry.factor], ratio)
-    low, high = combine(intercept.low, lowest.values()), combine(intercept.high, highest.values())
+    below, above = product_limits([level.limits for level in levels if level.limits is not None])
+    low = combine(intercept.low * below, lowest.values())
+    high = combine(intercept.high * above, highest.values())
     return low, high, tuple(tried)
 
 

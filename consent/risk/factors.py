@@ -23,6 +23,7 @@ class FactorLevel:
     odds_ratio: float
     highest: float
     fact: str
+    limits: tuple[float, float] | None = None
 
     @property
     def known(self) -> bool:
@@ -34,15 +35,17 @@ def factor_levels(case: Case, model: OddsModel, grade_counts: bool) -> tuple[Fac
     """Every factor of ``model`` in this case. The grade term is left out where the centre's audit holds the surgeon."""
     found: list[FactorLevel] = []
     for factor in model.factors:
-        level, fact = _READERS[factor.id](case, model)
+        level, fact = READERS[factor.id](case, model)
         if factor.id == "surgeon grade" and not grade_counts:
             level, fact = "consultant", "not used: the centre's own audit already contains its surgeons"
         usable = [entry for entry in factor.levels if entry.use is not Use.NOT_FOR_CALCULATION]
         highest = max(entry.odds_ratio for entry in usable)
         if level is not None and factor.level(level).use is Use.NOT_FOR_CALCULATION:
             level, fact = factor.levels[0].id, f"{fact}: ratio not for calculation, taken as {factor.levels[0].id}"
-        ratio = factor.level(level).odds_ratio if level is not None else 1.0
-        found.append(FactorLevel(factor.id, level, ratio, ratio if level is not None else highest, fact))
+        chosen = factor.level(level) if level is not None else None
+        ratio = chosen.odds_ratio if chosen else 1.0
+        limits = chosen.limits if chosen else None
+        found.append(FactorLevel(factor.id, level, ratio, ratio if chosen else highest, fact, limits))
     return tuple(found)
 
 
@@ -133,7 +136,7 @@ def _grade(case: Case, _: OddsModel) -> Found:
     return (grade.value if grade else None), f"surgeon grade: {grade.value if grade else 'not given'}"
 
 
-_READERS: dict[str, Callable[[Case, OddsModel], Found]] = {
+READERS: dict[str, Callable[[Case, OddsModel], Found]] = {
     "age": _age,
     "sex": _sex,
     "glaucoma": _glaucoma,

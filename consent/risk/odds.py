@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from statistics import NormalDist
 
 
 def odds(probability: float) -> float:
@@ -23,6 +24,18 @@ def probability(odds_value: float) -> float:
 def composite(odds_ratios: Iterable[float]) -> float:
     """Product of odds ratios: 1.0 for none."""
     return math.prod(odds_ratios)
+
+
+def product_limits(limits: Iterable[tuple[float, float]], level: float = 0.95) -> tuple[float, float]:
+    """Factors by which the limits of a product of independent odds ratios lie below and above the product.
+
+    ``limits`` are the printed limits of each ratio at ``level``; each gives a standard error on the log scale, and
+    the variances add. A ratio printed without limits is left out: the result covers only what it was given.
+    """
+    z = NormalDist().inv_cdf(0.5 + level / 2)
+    variance = sum(((math.log(high) - math.log(low)) / (2 * z)) ** 2 for low, high in limits)
+    width = z * math.sqrt(variance)
+    return math.exp(-width), math.exp(width)
 
 
 def combine(reference_odds: float, odds_ratios: Iterable[float]) -> float:

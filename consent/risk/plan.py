@@ -12,6 +12,7 @@ from consent.case.reading import read_model
 from consent.errors import EvidenceError
 from consent.evidence import Cited, Use, library
 from consent.resources import package_data
+from consent.risk.factors import READERS
 from consent.risk.mixture import mix
 
 Method = Literal["odds model", "mixture", "ratio", "share", "rate", "by fact", "none"]
@@ -101,6 +102,8 @@ class RiskPlan(Part):
         for reference in self.references():
             if library().cited(reference).figure.use is Use.NOT_FOR_CALCULATION:
                 raise ValueError(f"{reference} is not for calculation")
+        if unread := sorted(self.factor_names() - READERS.keys()):
+            raise ValueError(f'no fact of a case answers the factor "{unread[0]}" of {self.composite.model}')
         for way in self.alternatives:
             _same_outcome(way)
         for outcome in self.outcomes:
