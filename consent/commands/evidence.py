@@ -3,21 +3,52 @@
 from __future__ import annotations
 
 import argparse
+import difflib
 
 from consent.commands import out
+from consent.errors import Problem, UsageError
 from consent.evidence import Series, Verified, library
 
 
 def run(options: argparse.Namespace) -> None:
-    """List the series, or print one with every figure."""
+    """List the series, or print one with every figure, or every figure of one outcome."""
     chosen = [library().one(options.series)] if options.series else list(library())
+    if options.outcome:
+        chosen = _about(_outcome(options.outcome), chosen)
     if options.unverified:
         chosen = [series for series in chosen if _weak(series)]
     if options.json:
         out.as_json([series.model_dump(mode="json", exclude_none=True) for series in chosen])
-        return
-    for series in chosen:
-        _one(series, options.unverified) if options.series or options.unverified else _line(series)
+    elif options.series or options.outcome or options.unverified:
+        for series in chosen:
+            _one(series, options.unverified)
+    else:
+        for series in chosen:
+            _line(series)
+    if not chosen:
+        out.chatter("No figure of the library answers to all of this.")
+
+
+def _outcome(name: str) -> str:
+    """``name``, if the library has a figure of that outcome; raises ``UsageError`` naming the nearest."""
+    known = {figure.outcome for series in library() for figure in series.figures}
+    if name in known:
+        return name
+    near = difflib.get_close_matches(name, sorted(known), n=1)
+    remedy = f'did you mean "{near[0]}"?' if near else f"there are: {', '.join(sorted(known))}"
+    raise UsageError(Problem(f'the library has no figure of an outcome "{name}"', "--outcome", remedy=remedy))
+
+
+def _about(outcome: str, among: list[Series]) -> list[Series]:
+    """The series with a figure of ``outcome``, each cut down to those figures and what is built on them alone."""
+    found = []
+    for series in among:
+        figures = tuple(figure for figure in series.figures if figure.outcome == outcome)
+        model = series.model if series.model and series.model.outcome == outcome else None
+        score = series.score if series.score and series.score.overall in {figure.id for figure in figures} else None
+        if figures:
+            found.append(series.model_copy(update={"figures": figures, "model": model, "score": score}))
+    return found
 
 
 def _weak(series: Series) -> bool:

@@ -21,7 +21,7 @@ _EPILOG = """exit codes:
 Nothing this program prints is final before a licensed clinician has reviewed and signed it.
 """
 
-_VERBS = ("demo", "prepare", "assess", "explain", "evidence", "languages", "schema", "check")
+_VERBS = ("demo", "prepare", "assess", "explain", "audit", "evidence", "languages", "schema", "check")
 
 
 def parser() -> argparse.ArgumentParser:
@@ -35,7 +35,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"consent {__version__}")
     verbs = top.add_subparsers(dest="verb", metavar="VERB", required=True)
-    for add in (_demo, _prepare, _assess, _explain, _evidence, _languages, _schema, _check):
+    for add in (_demo, _prepare, _assess, _explain, _audit, _evidence, _languages, _schema, _check):
         add(verbs)
     return top
 
@@ -73,9 +73,21 @@ def _explain(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb.add_argument("--json", action="store_true", help="print the chain as JSON")
 
 
+def _audit(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _verb(verbs, "audit", "Compares the clinic's own past cases with what the model expected of them.")
+    verb.add_argument("file", metavar="FILE", help="past consecutive cases, one row each: CSV, XLSX or ODS")
+    verb.add_argument("--clinic", metavar="FILE", help="the clinic's settings file")
+    verb.add_argument("--write", action="store_true", help="put the result into the file given with --clinic")
+    verb.add_argument("--years", metavar="TEXT", help="years of the cases (default: from the operation dates)")
+    verb.add_argument("--rejects", metavar="FILE.csv", help="write the rows that cannot be used, each with its reason")
+    verb.add_argument("--picture", metavar="FILE.svg", help="draw observed against expected")
+    verb.add_argument("--json", action="store_true", help="print everything as one JSON object")
+
+
 def _evidence(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb = _verb(verbs, "evidence", "Lists the published series, or prints one with every figure.")
     verb.add_argument("series", metavar="ID", nargs="?", help="a series, such as narendran-2009")
+    verb.add_argument("--outcome", metavar="OUTCOME", help="only figures of this outcome, such as capsule_rupture")
     verb.add_argument("--unverified", action="store_true", help="only figures not read in their primary source")
     verb.add_argument("--json", action="store_true", help="print as JSON")
 

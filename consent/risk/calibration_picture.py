@@ -22,7 +22,7 @@ def picture_limit(calibration: Calibration) -> int:
 def picture_tick(calibration: Calibration) -> int:
     """Distance between two ticks, events per 1,000 operations: 1, 2 or 5 times a power of ten, at most ten ticks."""
     least = _highest(calibration.groups) / 10
-    power = 10 ** max(0, math.floor(math.log10(least)))
+    power = int(10 ** max(0, math.floor(math.log10(least))))
     return next(step * power for step in (1, 2, 5, 10) if step * power >= least)
 
 

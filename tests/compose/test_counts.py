@@ -6,6 +6,9 @@ no source; one denominator after Trevena 2013, doi:10.1186/1472-6947-13-S2-S7.
 
 from __future__ import annotations
 
+import math
+from fractions import Fraction
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -52,6 +55,27 @@ def test_halves_round_up():
     assert [per_thousand(p) for p in (0.0005, 0.0015, 0.0025, 0.0035)] == [1, 2, 3, 4]
 
 
+def test_halves_are_those_of_the_printed_decimal():
+    """14.5 of 1,000 is 15 and 1.5 of 10,000 is 2, whatever binary number stands for 0.0145 and 0.00015."""
+    assert show(0.0145, None, None, single=True).count == 15
+    assert show(0.00015, None, None, single=True).tenth == 2
+
+
+@pytest.mark.parametrize("single", [True, False])
+def test_every_half_of_a_thousand_rounds_up(single):
+    """1.5, 2.5, ... 999.5 of 1,000, alone and as both ends of a range: 2, 3, ... 1,000."""
+    halves = [float(f"{people}.5e-3") for people in range(1, 1000)]
+    assert [show(p, p, p, single).count for p in halves] == list(range(2, 1001))
+
+
+def test_every_half_of_ten_thousand_rounds_up_but_never_to_ten():
+    """1.5, ... 8.5 of 10,000 are 2, ... 9. Ten of 10,000 would be one of 1,000, which "fewer than one" denies."""
+    assert [per_ten_thousand(float(f"{people}.5e-4")) for people in range(1, 9)] == list(range(2, 10))
+    for almost_one in (0.00095, 0.00099, 0.0009999, 0.000999999999):
+        assert show(almost_one, None, None, single=True).tenth == 9
+        assert show(None, 0.0, almost_one, single=False).tenth == 9
+
+
 def test_a_figure_with_a_range():
     found = show(0.012, 0.004, 0.04, single=True)
     assert (found.how, found.count, found.low, found.high) == ("spread", 12, 4, 40)
@@ -67,6 +91,19 @@ def test_a_range_without_a_figure():
 def test_a_range_from_less_than_one():
     found = show(0.002, 0.0004, 0.0061, single=False)
     assert (found.how, found.high) == ("up to", 6)
+
+
+def test_a_figure_with_a_range_from_less_than_one():
+    """2 of 1,000, range 0.4 to 6.1: the lower end is neither nought nor one."""
+    found = show(0.002, 0.0004, 0.0061, single=True)
+    assert (found.how, found.count, found.high) == ("spread up to", 2, 6)
+
+
+@pytest.mark.parametrize("probability", [None, 0.0101, 0.0142])
+def test_a_range_whose_ends_print_alike_is_that_number(probability):
+    """14.1 to 14.4 of 1,000 is 14: not nought where there is no figure, and not a figure from outside the range."""
+    found = show(probability, 0.0141, 0.0144, single=False)
+    assert (found.how, found.count) == ("count", 14)
 
 
 def test_a_range_that_stays_below_one():
@@ -86,28 +123,62 @@ def test_a_figure_without_limits_stands_alone():
 
 
 proportions = st.floats(0, 1) | st.floats(0, 0.003)
+triples = st.lists(proportions, min_size=3, max_size=3).map(sorted)
 
 
-@given(st.lists(proportions, min_size=3, max_size=3).map(sorted), st.booleans())
+def rounded(probability: float, whole: int) -> int:
+    """People out of ``whole``, halves up, worked out in exact fractions of the decimal as printed."""
+    return math.floor(Fraction(repr(probability)) * whole + Fraction(1, 2))
+
+
+@given(triples, st.booleans())
 def test_never_nought_and_never_out_of_order(three, single):
     low, probability, high = three
     found = show(probability, low, high, single)
     match found.how:
         case "count":
             assert 1 <= found.count <= 1000
-            assert abs(found.count - 1000 * probability) <= 0.5 + 1e-9 or not single
+            assert {rounded(low, 1000), rounded(high, 1000)} == {found.count}
         case "spread":
             assert 1 <= found.low <= found.count <= found.high <= 1000
-            assert abs(found.count - 1000 * probability) <= 0.5 + 1e-9
+            assert [found.low, found.count, found.high] == [rounded(p, 1000) for p in three]
+        case "spread up to":
+            assert 1 <= found.count <= found.high <= 1000
+            assert [found.count, found.high] == [rounded(probability, 1000), rounded(high, 1000)]
+            assert 1000 * low < 1
         case "range":
             assert 1 <= found.low < found.high <= 1000
+            assert [found.low, found.high] == [rounded(low, 1000), rounded(high, 1000)]
         case "up to":
             assert 1 <= found.high <= 1000
+            assert found.high == rounded(high, 1000)
+            assert 1000 * low < 1
         case "fewer":
-            assert found.tenth >= 1
-            assert 1000 * (probability if single else high) < 1
+            rare = probability if single else high
+            assert found.tenth == min(max(rounded(rare, 10_000), 1), 9)
+            assert 1000 * rare < 1
         case _:
             raise AssertionError(found)
+
+
+@given(st.floats(0, 1), st.none() | proportions, st.none() | proportions, st.booleans())
+def test_never_nought_whichever_limit_is_missing(probability, low, high, single):
+    """A figure with one limit or none is still told; only what is told at all is never nought."""
+    ends = sorted(p for p in (low, high) if p is not None)
+    low = low if low is None else min(ends[0], probability)
+    high = high if high is None else max(ends[-1], probability)
+    found = show(probability, low, high, single)
+    shown = {
+        "count": [found.count],
+        "spread": [found.count, found.low, found.high],
+        "spread up to": [found.count, found.high],
+        "range": [found.low, found.high],
+        "up to": [found.high],
+        "fewer": [found.tenth],
+    }[found.how]
+    assert all(1 <= number <= 1000 for number in shown)
+    if found.how == "fewer":
+        assert found.tenth <= 9
 
 
 @given(st.floats(0, 1))

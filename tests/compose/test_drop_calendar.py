@@ -7,40 +7,16 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from dataclasses import dataclass
+from itertools import pairwise
 
 import pytest
 
-from consent.compose import Document, Voice, drop_calendar
+from consent.compose import Voice, drop_calendar
 from consent.compose.document import Para
-from consent.compose.drop_calendar import DAYS_ON_A_PAGE, Bottles, DayRow, Strip, WallChart, drop_totals, landmark
+from consent.compose.drop_calendar import DAYS_ON_A_PAGE, Bottles, WallChart, drop_totals, landmark
 from consent.language import Speaker, brief_date
-from consent.review import Assessment, assess
-
-SOURCED = {"source": "invented", "verified": "memory"}
-
-
-def item(drug: str, *steps: tuple[int, int, int], **more) -> dict:
-    rows = [{"from_day": day, "days": days, "times_a_day": times} for day, days, times in steps]
-    return {"drug": drug, "steps": rows, **SOURCED, **more}
-
-
-OWN_REGIMENS = {
-    "evening": {
-        "title": "from the evening of surgery",
-        "start": "evening of surgery",
-        "items": [item("moxifloxacin", (1, 7, 4)), item("prednisolone-acetate", (1, 7, 6), (8, 7, 2))],
-    },
-    "with-a-gap": {
-        "title": "one drug ends before the other begins",
-        "items": [item("moxifloxacin", (1, 3, 4)), item("loteprednol", (6, 10, 2))],
-    },
-    "with-ointment": {
-        "title": "drops and an ointment",
-        "items": [item("moxifloxacin", (1, 10, 3)), item("chloramphenicol-ointment", (1, 5, 1))],
-    },
-    "long": {"title": "one step longer than a page", "items": [item("prednisolone-acetate", (1, 40, 2))]},
-}
+from consent.review import assess
+from tests.compose.calendars import REGIMENS
 
 # example, regimen
 PLANS = [
@@ -48,50 +24,10 @@ PLANS = [
     ("ordinary", "weekly-6-5-4-3-2-1"),
     ("hard", "two-hourly-start"),
     ("ordinary", "drop-free"),
-    *(("ordinary", name) for name in OWN_REGIMENS),
-    *(("hard", name) for name in OWN_REGIMENS),
+    *(("ordinary", name) for name in REGIMENS),
+    *(("hard", name) for name in REGIMENS),
 ]
 every_plan = pytest.mark.parametrize(("name", "regimen"), PLANS)
-
-
-@dataclass(frozen=True)
-class Calendar:
-    assessment: Assessment
-    document: Document
-
-    def blocks(self, kind: type) -> list:
-        return [block for section in self.document.sections for block in section.blocks if isinstance(block, kind)]
-
-    @property
-    def strips(self) -> list[Strip]:
-        return self.blocks(Strip)
-
-    @property
-    def day_rows(self) -> list[DayRow]:
-        return [day for strip in self.strips for day in strip.days]
-
-    def by_date(self) -> dict[dt.date, Counter[int]]:
-        """Marks of each date, read off the printed rows: how often each bottle's number stands there."""
-        surgery = self.assessment.case.plan.date
-        dates = [surgery + dt.timedelta(days=day) for day in range(-30, 200)]
-        printed = {brief_date(day, "en", "latin"): day for day in dates}
-        assert len(printed) == len(dates)
-        found: dict[dt.date, Counter[int]] = {}
-        for row in self.day_rows:
-            date = printed[row.date[0].plain]
-            assert date not in found, "a day stands twice"
-            found[date] = Counter(int(mark.text[0].plain) for sitting in row.sittings for mark in sitting)
-        return found
-
-
-@pytest.fixture
-def calendar(make_case, make_clinic):
-    def compose(name: str, regimen: str | None = None) -> Calendar:
-        changes = {} if regimen is None else {"plan.regimen": regimen}
-        assessment = assess(make_case(changes, name), make_clinic({"regimens": OWN_REGIMENS}))
-        return Calendar(assessment, drop_calendar(assessment, Voice(("en",), "latin")))
-
-    return compose
 
 
 # By hand: first day, days, marks a day
@@ -122,7 +58,8 @@ def test_marks_counted_by_hand(name, calendar):
 
 
 @every_plan
-def test_marks_are_the_drops_of_the_plan_day_by_day(name, regimen, calendar):
+def test_every_drop_of_the_plan_is_a_mark_or_given_by_staff(name, regimen, calendar):
+    """A drop that stands nowhere is not given; one that stands twice is given twice."""
     made = calendar(name, regimen)
     plan = made.assessment.drops
     expected = {
@@ -130,8 +67,10 @@ def test_marks_are_the_drops_of_the_plan_day_by_day(name, regimen, calendar):
         for day in plan.days
         if day.total
     }
-    assert made.by_date() == expected
-    assert drop_totals(made.day_rows) == plan.total
+    marks, staff = made.by_date(), made.given_by_staff()
+    told = {date: marks.get(date, Counter()) + staff.get(date, Counter()) for date in sorted({*marks, *staff})}
+    assert told == expected
+    assert drop_totals(made.day_rows) + sum(counted.total() for counted in staff.values()) == plan.total
 
 
 @every_plan
@@ -195,22 +134,76 @@ def test_a_new_step_is_announced_on_its_first_day(calendar):
     assert all(first in text for text, first in said)
 
 
+# By hand, for each column of the chart: first day, last day, times a day of bottles 1, 2, ...
+COLUMNS_BY_HAND = {
+    ("hard", "two-hourly-start"): [
+        (dt.date(2026, 12, 29), dt.date(2027, 1, 4), (4, 8, 2, 4)),
+        (dt.date(2027, 1, 5), dt.date(2027, 1, 11), (4, 6, 0, 0)),
+        (dt.date(2027, 1, 12), dt.date(2027, 1, 18), (0, 4, 0, 0)),
+        (dt.date(2027, 1, 19), dt.date(2027, 1, 25), (0, 3, 0, 0)),
+        (dt.date(2027, 1, 26), dt.date(2027, 2, 1), (0, 2, 0, 0)),
+        (dt.date(2027, 2, 2), dt.date(2027, 2, 8), (0, 1, 0, 0)),
+    ],
+    ("ordinary", "weekly-4-3-2-1"): [
+        (dt.date(2027, 2, 25), dt.date(2027, 3, 3), (4, 4)),
+        (dt.date(2027, 3, 4), dt.date(2027, 3, 10), (0, 3)),
+        (dt.date(2027, 3, 11), dt.date(2027, 3, 17), (0, 2)),
+        (dt.date(2027, 3, 18), dt.date(2027, 3, 24), (0, 1)),
+    ],
+    # moxifloxacin ends on day 3, loteprednol begins on day 6: no column for the days between
+    ("ordinary", "with-a-gap"): [
+        (dt.date(2027, 2, 25), dt.date(2027, 2, 27), (4, 0)),
+        (dt.date(2027, 3, 2), dt.date(2027, 3, 11), (0, 2)),
+    ],
+    # two drops each time are six times a day, not twelve
+    ("ordinary", "two-drops"): [
+        (dt.date(2027, 2, 25), dt.date(2027, 3, 3), (6, 4)),
+        (dt.date(2027, 3, 4), dt.date(2027, 3, 10), (3, 0)),
+    ],
+    # timolol in either eye from day -7 to day 32, moxifloxacin in the operated eye on days 1 to 7
+    ("ordinary", "both-eyes"): [
+        (dt.date(2027, 2, 17), dt.date(2027, 2, 24), (2, 2, 0)),
+        (dt.date(2027, 2, 25), dt.date(2027, 3, 3), (2, 2, 4)),
+        (dt.date(2027, 3, 4), dt.date(2027, 3, 28), (2, 2, 0)),
+    ],
+}
+
+
+@pytest.mark.parametrize(("name", "regimen"), COLUMNS_BY_HAND)
+def test_the_columns_of_the_wall_chart_counted_by_hand(name, regimen, calendar):
+    found = [(days[0], days[-1], tuple(counts.values())) for days, counts in calendar(name, regimen).steps()]
+    assert found == COLUMNS_BY_HAND[name, regimen]
+
+
 @every_plan
-def test_the_wall_chart_counts_the_same_drops(name, regimen, calendar):
+def test_the_number_on_the_wall_chart_is_times_a_day_as_on_the_strip(name, regimen, calendar):
+    """Who reads the chart and who crosses off the strip give the same drops; the day of surgery may be our staff's."""
     made = calendar(name, regimen)
     plan = made.assessment.drops
-    charts = made.blocks(WallChart)
-    assert len(charts) == (not plan.is_drop_free)
-    for chart in charts:
-        spans = [span for span in plan.spans if span.total]
-        lengths = [(span.last.date - span.first.date).days + 1 for span in spans]
-        assert [(first[0].plain, last[0].plain) for first, last in chart.weeks] == [
-            (brief_date(span.first.date, "en", "latin"), brief_date(span.last.date, "en", "latin")) for span in spans
-        ]
-        for row, drawn in zip(plan.rows, chart.rows, strict=True):
+    assert len(made.blocks(WallChart)) == (not plan.is_drop_free)
+    if plan.is_drop_free:
+        return
+    strip, surgery = made.times_by_date(), made.assessment.case.plan.date
+    on_chart: dict[dt.date, dict[int, int]] = {}
+    for days, counts in made.steps():
+        for day in days:
+            assert day not in on_chart, "a day stands in two columns"
+            on_chart[day] = counts
+    assert list(on_chart) == sorted(on_chart)
+    assert set(strip) <= set(on_chart) <= {*strip, surgery}
+    for day, counted in strip.items():
+        assert {number: times for number, times in on_chart[day].items() if times} == counted
+    columns = [counts for _, counts in made.steps()]
+    assert all(before != after for before, after in pairwise(columns))
+
+
+@every_plan
+def test_each_line_of_the_wall_chart_tells_its_drug(name, regimen, calendar):
+    made = calendar(name, regimen)
+    for chart in made.blocks(WallChart):
+        for row, drawn in zip(made.assessment.drops.rows, chart.rows, strict=True):
             assert drawn.mark.number == row.number
             assert drawn.name == row.drug.name
-            assert sum(count * days for (count, _), days in zip(drawn.counts, lengths, strict=True)) == row.total
             notes = " ".join(note[0].plain for note in drawn.notes)
             assert brief_date(row.last, "en", "latin") in notes
             assert (Speaker("en").say("calendar.shake").plain in notes) == row.drug.shake
@@ -227,6 +220,21 @@ def test_as_many_clock_times_as_the_busiest_drug_has(name, regimen, calendar):
 
 
 @every_plan
+def test_the_clock_times_of_a_column_are_those_of_its_days_on_the_strip(name, regimen, calendar):
+    made = calendar(name, regimen)
+    if made.assessment.drops.is_drop_free:
+        return
+    on_strip = {
+        made.dates[day.date[0].plain]: [clock[0].plain for _, clock in strip.times]
+        for strip in made.strips
+        for day in strip.days
+    }
+    for (days, _), times in zip(made.steps(), made.chart.times, strict=True):
+        clocks = [clock[0].plain for clock in times]
+        assert [on_strip[day] for day in days if day in on_strip and on_strip[day] != clocks] == []
+
+
+@every_plan
 def test_a_number_has_one_shape_and_a_shape_one_number(name, regimen, calendar):
     """Bottles are told apart without colour. Common practice, no source."""
     made = calendar(name, regimen)
@@ -237,20 +245,19 @@ def test_a_number_has_one_shape_and_a_shape_one_number(name, regimen, calendar):
 
 @every_plan
 def test_every_bottle_says_when_it_is_opened_and_thrown_away(name, regimen, calendar):
+    """Days after opening are the clinic's own; a single dose is opened and thrown away each time."""
     made = calendar(name, regimen)
-    life = made.assessment.clinic.drops.days_after_opening
+    life = dt.timedelta(days=made.assessment.clinic.drops.days_after_opening - 1)
     for bottles in made.blocks(Bottles):
-        supplies = made.assessment.drops.supplies
-        openings = [opening for supply in supplies for opening in supply.openings]
-        places = [f"{n} of {supply.count}" for supply in supplies for n in range(1, supply.count + 1)]
-        assert [which[0].plain for _, which, _, _ in bottles.rows] == places
-        assert [(opened[0].plain, thrown[0].plain) for _, _, opened, thrown in bottles.rows] == [
-            (
-                brief_date(opening.opened, "en", "latin"),
-                brief_date(opening.opened + dt.timedelta(days=life - 1), "en", "latin"),
-            )
-            for opening in openings
-        ]
+        expected = []
+        for supply in made.assessment.drops.supplies:
+            for place, opening in enumerate(supply.openings, start=1):
+                opened, thrown = (brief_date(day, "en", "latin") for day in (opening.opened, opening.opened + life))
+                expected.append((supply.rows[0], f"{place} of {supply.count}", opened, thrown))
+            if supply.drug.unit_dose:
+                expected.append((supply.rows[0], f"{supply.count} single doses", "each time", "after each time"))
+        found = [(mark.number, *(line[0].plain for line in lines)) for mark, *lines in bottles.rows]
+        assert found == expected
 
 
 def test_without_drops_the_page_says_so_and_keeps_the_telephone(calendar):

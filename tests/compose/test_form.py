@@ -69,7 +69,8 @@ def pattern(message: str) -> re.Pattern[str]:
     return re.compile(re.sub(r"\\\{(\w+)\\\}", r"(?P<\1>[\\d,]+(?:–[\\d,]+)?)", re.escape(words)))
 
 
-FIGURE = {name: pattern(f"risk.{name}") for name in ("count", "spread", "range", "fewer", "up-to", "unknown")}
+WAYS = ("count", "spread", "spread-up-to", "range", "fewer", "up-to", "unknown")
+FIGURE = {name: pattern(f"risk.{name}") for name in WAYS}
 
 
 def whole_numbers(text: str) -> list[int]:
@@ -77,7 +78,7 @@ def whole_numbers(text: str) -> list[int]:
 
 
 def read_figure(text: str) -> tuple[str, dict[str, list[int]]]:
-    """Which of the six ways a figure is put, and its numbers."""
+    """Which of the seven ways a figure is put, and its numbers."""
     labels = "|".join(load_catalogue("en").messages[f"risk.{name}"].forms[0] for name in ("usual-eye", "your-eye"))
     bare = re.sub(rf"^(?:{labels}): ", "", text)
     for name, words in FIGURE.items():
@@ -93,17 +94,19 @@ def check_both_sides(text: str) -> None:
         return
     assert n["whole"] == [1000]
     match how:
-        case "count" | "spread":
+        case "count" | "spread" | "spread-up-to":
             assert n["count"][0] >= 1
             assert n["count"][0] + n["rest"][0] == 1000
             if how == "spread":
                 low, high = n["span"][0], n["span"][-1]
                 assert 1 <= low <= n["count"][0] <= high <= 1000
+            if how == "spread-up-to":
+                assert n["count"][0] <= n["high"][0] <= 1000
         case "range":
             assert n["span"][0] >= 1
             assert n["rest"] == [1000 - n["span"][1], 1000 - n["span"][0]]
         case "fewer":
-            assert n["tenth"][0] >= 1
+            assert 1 <= n["tenth"][0] <= 9
             assert n["ten_whole"] == [10_000]
             assert n["rest"] == [999]
         case "up-to":

@@ -44,8 +44,14 @@ def test_the_lens_is_named_with_its_power(design, english_form):
 
 def test_without_a_lens_no_power_is_made_up(english_form):
     assert english("label.lens") not in facts(english_form("ordinary", {"plan.lens": None}))
-    without_power = facts(english_form("ordinary", {"plan.lens.power_d": None}))[english("label.lens")]
-    assert not any(letter.isdigit() for letter in without_power)
+
+
+@pytest.mark.parametrize("design", LensDesign)
+def test_a_lens_without_power_is_chosen_all_the_same(design, english_form):
+    """ "Not chosen yet" would deny the lens the patient was told of; a power nobody worked out is not made up."""
+    form = english_form("ordinary", {"plan.lens.design": design.value, "plan.lens.power_d": None})
+    assert facts(form)[english("label.lens")] == f"{english(f'lens.{design}')}, power not worked out yet"
+    assert [text for text in form.texts() if "not chosen" in text] == []
 
 
 @pytest.mark.parametrize("kind", [*Anaesthesia, None])
@@ -86,6 +92,80 @@ def test_each_extra_step_has_its_words(step, english_form):
     (choice,) = [block for block in section.blocks if isinstance(block, Choice)]
     assert choice.text[0].plain == english(f"step.{step}")
     assert (choice.accept[0].plain, choice.refuse[0].plain) == (english("choice.accept"), english("choice.refuse"))
+
+
+def test_without_extra_steps_the_patient_is_not_asked_to_decide_on_any(english_form):
+    """ "Please decide on each one" above an empty list would make the signature cover steps nobody named."""
+    form = english_form("ordinary", {"plan.extra_steps": []})
+    section = next(section for section in form.sections if section.id == "extra-steps")
+    assert [block for block in section.blocks if isinstance(block, Choice)] == []
+    steps = said(form, "extra-steps")
+    assert english("form.extra-steps.why") not in steps
+    assert [text for text in steps if "decide" in text] == []
+    assert english("form.extra-steps.none") in steps
+    assert english("form.extra-steps.nothing-else") in steps
+
+
+def test_with_extra_steps_the_form_does_not_say_there_are_none(english_form):
+    steps = said(english_form(), "extra-steps")
+    assert english("form.extra-steps.why") in steps
+    assert english("form.extra-steps.none") not in steps
+
+
+# The only seeing eye: losing its sight means something else. ICD-11 9D90: blindness is worse than 3/60.
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"other_eye.acuity": "HM"},
+        {"other_eye.acuity": "2/60"},
+        {"other_eye.acuity": "NPL"},
+        {"other_eye.seeing": "no"},
+        {"patient.what_matters": ["only good eye"]},
+    ],
+)
+def test_an_only_eye_is_told_however_it_was_found(changes, english_form):
+    """Also where nobody ticked "only good eye": the acuity of the other eye says it."""
+    different = said(english_form("ordinary", changes), "different")
+    assert english("different.only-eye") in different
+    assert english("different.nothing") not in different
+
+
+@pytest.mark.parametrize(
+    "changes", [{}, {"other_eye.acuity": "3/60"}, {"other_eye.acuity": None}, {"other_eye.seeing": "unknown"}]
+)
+def test_where_the_other_eye_sees_or_was_not_measured_it_is_not_told(changes, english_form):
+    assert english("different.only-eye") not in said(english_form("ordinary", changes), "different")
+
+
+def test_an_only_eye_at_the_clinics_own_limit_is_told(english_form):
+    """6/18 is logMAR 0.477: an only eye for a clinic that draws the line at 0.4."""
+    own = {"points": {"only-eye": {"worse_than_logmar": 0.4}}}
+    other = {"other_eye.acuity": "6/18"}
+    assert english("different.only-eye") in said(english_form("ordinary", other, own), "different")
+    assert english("different.only-eye") not in said(english_form("ordinary", other), "different")
+
+
+@pytest.mark.parametrize(("answer", "told"), [("no", True), ("unknown", False), ("yes", False)])
+def test_a_lens_is_not_here_only_where_somebody_looked(answer, told, english_form):
+    """Not looked for is not missing: the patient would accept a second choice for no reason."""
+    different = said(english_form("ordinary", {"plan.lens.on_shelf": answer}), "different")
+    assert (english("different.other-lens") in different) == told
+    assert any("not here now" in text for text in different) == told
+
+
+# Harm from the injection that makes the eye numb: told where one is given, and only there. Common practice, no source.
+
+
+@pytest.mark.parametrize("kind", [*Anaesthesia, None])
+def test_harm_from_the_injection_is_told_only_where_there_may_be_one(kind, english_form):
+    """Topical and general anaesthesia have no injection beside the eye. Not chosen yet is not none."""
+    form = english_form("ordinary", {"plan.anaesthesia": kind.value if kind else None})
+    injected = kind in (None, Anaesthesia.SUB_TENON, Anaesthesia.PERIBULBAR, Anaesthesia.RETROBULBAR)
+    texts = list(form.texts())
+    for part in ("name", "means"):
+        assert (english(f"outcome.anaesthetic_harm.{part}") in texts) == injected
 
 
 MATTERS = ["work", "driving", "reading", "prayer", "cooking fire", "field work", "cattle", "only good eye"]

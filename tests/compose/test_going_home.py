@@ -119,6 +119,17 @@ def test_a_clinic_that_has_set_nothing_gives_no_number(sheet):
     assert set(found.values()) == {english("care.ask-us")}
 
 
+UNTIL = [setting for setting in SETTINGS if setting not in ("pad_off", "head_bath_from_day")]
+
+
+@pytest.mark.parametrize("setting", UNTIL)
+def test_no_days_is_no_limit_and_neither_a_date_nor_a_question(setting, sheet):
+    """0 days is the clinic's answer. "until" the day of surgery would be nonsense, "ask us" would deny the answer."""
+    shipped = care(sheet())
+    found = care(sheet(clinic={f"aftercare.{setting}": 0}))
+    assert found == shipped | {SETTINGS[setting]: "no limit"}
+
+
 @pytest.mark.parametrize("when", ["same evening", "next morning", "at the clinic"])
 def test_when_the_pad_comes_off(when, sheet):
     assert care(sheet(clinic={"aftercare.pad_off": when}))["pad"] == english(f"care.pad-off.{when}")

@@ -197,6 +197,27 @@ def test_captions_and_dots_agree_for_any_figure(told, three, single, usual):
         assert f"{whose} eye: {number} of 1,000" in figures
 
 
+proportions = st.floats(0, 1) | st.floats(0, 0.004)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(proportions, min_size=3, max_size=3).map(sorted), st.booleans(), proportions)
+def test_no_caption_ever_counts_no_dots(told, three, single, usual):
+    """ "0 dark dots" beside "fewer than one" reads as never. A rate that was seen is not nil; common practice."""
+    low, probability, high = three
+    case, clinic, voice = told
+    for array in risk_block(voice, estimate(probability, low, high, single, usual), case, clinic, ()).arrays:
+        _, filled, could_be = captioned(array)
+        assert 1 <= filled <= could_be
+        check(array.svg, filled, could_be)
+
+
+@pytest.mark.parametrize("usual", [0.0, 0.0004, 0.00099])
+def test_a_usual_eye_of_fewer_than_one_is_not_drawn(usual, told):
+    case, clinic, voice = told
+    assert risk_block(voice, estimate(0.05, 0.05, 0.05, True, usual), case, clinic, ()).arrays == ()
+
+
 @pytest.mark.parametrize(("people", "drawn"), [(9, False), (10, True), (11, True)])
 def test_few_dots_are_not_drawn(told, people, drawn):
     """Below ten the number itself says as much. Common practice, no source."""

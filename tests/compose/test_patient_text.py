@@ -11,6 +11,7 @@ import re
 import pytest
 
 from consent.compose import Document, Voice, consent_form, drop_calendar, going_home
+from consent.errors import CaseError
 from consent.pack.compose import compose_pack
 from consent.review import assess
 
@@ -132,3 +133,16 @@ def test_hidden_direction_marks_and_line_breaks_are_taken_out(sheets):
     texts = list(found.texts())
     assert any("Haradhan Example" in text for text in texts)
     assert [text for text in texts if "\u202e" in text or "\n" in text] == []
+
+
+@pytest.mark.parametrize("name", [" ", "   ", "\t", "\n", "\u00a0", "\u3000", " \t\u00a0\n"])
+@pytest.mark.parametrize("field", ["patient.name", "plan.surgeon.name", "patient.what_matters_in_own_words"])
+def test_a_text_of_spaces_only_is_refused_by_its_key(field, name, make_case):
+    """A form that nobody's name stands on is refused when the case is read, not when it is printed."""
+    with pytest.raises(CaseError) as error:
+        make_case({field: name})
+    assert [problem.where.partition(": ")[2] for problem in error.value.problems] == [field]
+
+
+def test_spaces_around_a_name_are_not_part_of_it(make_case):
+    assert make_case({"patient.name": "  Shanti Example\u00a0"}).patient.name == "Shanti Example"

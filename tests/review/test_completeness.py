@@ -14,6 +14,7 @@ from consent.clinic import Clinic
 from consent.compose import Document, Voice, consent_form, utter
 from consent.compose.document import Signature
 from consent.language import Speaker, load_catalogue
+from consent.pack import compose_pack
 from consent.review import Anchor, Row, Severity, State, assess, completeness, completeness_points, profile
 from consent.review.completeness import CONDITIONS
 from consent.wording import remark
@@ -31,6 +32,7 @@ GUARDIAN = {
         "can_decide": "no",
     }
 }
+CANNOT_READ = {"patient.reads": "no", "talk.witness_in_treating_team": "no"}
 INTERPRETER = {"patient.interpreter": {"name": "I. Interpreter-Example"}}
 ANSWERS = ("yes", "no", "unknown")
 
@@ -153,7 +155,10 @@ def test_where_a_met_element_stands_is_told(examples):
 # IN-20, blanket clause: Samira Kohli v Dr Prabha Manchanda (2008) 2 SCC 1, para 32
 
 
-@pytest.mark.parametrize("words", MUST_NOT[0].forbidden_words)
+every_blanket_clause = pytest.mark.parametrize("words", MUST_NOT[0].forbidden_words)
+
+
+@every_blanket_clause
 def test_a_blanket_clause_in_the_composed_form_stops(words, make_case, make_clinic):
     """However it gets in: here through the clinic's own words in the data notice."""
     clinic = make_clinic({"personal_data.purpose": f"your care, and {words.capitalize()}"})
@@ -162,6 +167,51 @@ def test_a_blanket_clause_in_the_composed_form_stops(words, make_case, make_clin
     assert rows["IN-20"].state is State.UNMET
     assert rows["IN-20"].where == (words,)
     (point,) = completeness_points(rows.values())
+    assert [fact.slots["element"] for fact in point.facts] == ["IN-20"]
+
+
+@every_blanket_clause
+@pytest.mark.parametrize("key", ["talk.questions", "patient.what_matters_in_own_words"])
+def test_a_patient_who_asks_about_a_blanket_clause_has_not_signed_one(key, words, make_case, make_clinic):
+    """Quoted in the patient's own words it is a question; it must be printed, and must not stop the operation."""
+    asked = f"Do I have to accept {words.upper()}?"
+    case = make_case({key: [asked] if key == "talk.questions" else asked})
+    pack = compose_pack(case, make_clinic(), BILINGUAL, ("consent-form",))
+    (row,) = [row for row in pack.completeness if row.element.id == "IN-20"]
+    assert row.state is State.MET
+    assert "completeness.must-unmet" not in {point.id for point in pack.points}
+    assert any(asked in text for text in pack.documents[0].texts())
+
+
+# Where else words from outside reach the form: changes of the case, changes of the clinic; the words go to {}
+ELSEWHERE: dict[str, tuple[dict, dict]] = {
+    "who, people, signatures": ({"plan.surgeon.name": "Dr {}"}, {}),
+    "people": ({"plan.camp": "yes"}, {"address": "{} Road"}),
+    "separate": ({}, {"personal_data.purpose": "your care, and {}"}),
+    "signatures": ({"talk.by": "{}"}, {}),
+    "signatures, witness": (CANNOT_READ | {"talk.witness": "{}"}, {}),
+    "signatures, guardian": ({"patient.decision": {**GUARDIAN["patient.decision"], "name": "{}"}}, {}),
+    "header": ({}, {"name": "{} Eye Centre"}),
+}
+
+
+def filled(changes: dict, words: str) -> dict:
+    return {
+        key: filled(value, words) if isinstance(value, dict) else value.replace("{}", words)
+        for key, value in changes.items()
+    }
+
+
+@every_blanket_clause
+@pytest.mark.parametrize("place", ELSEWHERE)
+def test_the_same_words_anywhere_else_stop(place, words, make_case, make_clinic):
+    """Also where the patient asked about them too: the question excuses nothing but itself."""
+    of_case, of_clinic = ELSEWHERE[place]
+    case = make_case({**filled(of_case, words), "talk.questions": [f"What is {words}?"]})
+    pack = compose_pack(case, make_clinic(filled(of_clinic, words)), BILINGUAL, ("consent-form",))
+    (row,) = [row for row in pack.completeness if row.element.id == "IN-20"]
+    assert (row.state, row.where) == (State.UNMET, (words,))
+    (point,) = [point for point in pack.points if point.id == "completeness.must-unmet"]
     assert [fact.slots["element"] for fact in point.facts] == ["IN-20"]
 
 
@@ -192,10 +242,20 @@ def test_reader_witness_and_thumb_exactly_where_needed(reads, writes, make_case,
     assert ("IN-15" in held) == needed["IN-15"]
     assert (english("sign.witness") in example.roles()) == needed["IN-15"]
     assert any(signature.thumb for signature in example.signatures()) == needed["IN-14"]
-    if reads != "yes":
-        assert english("sign.reader") in example.roles()
-    if reads == writes == "yes":
-        assert english("sign.reader") not in example.roles()
+    assert (english("sign.reader") in example.roles()) == needed["IN-13"]
+
+
+@pytest.mark.parametrize("writes", ANSWERS)
+@pytest.mark.parametrize("reads", ANSWERS)
+def test_what_the_patient_can_read_asks_nothing_where_somebody_else_decides(reads, writes, make_case, make_clinic):
+    """IN-13 to IN-15 speak of the patient's own reading, thumb and witness; IN-11 holds in their place."""
+    changes = {**GUARDIAN, "patient.reads": reads, "patient.writes_name": writes}
+    example = composed(make_case(changes), make_clinic(), ("en",))
+    rows, held = example.rows(), {anchor.element for anchor in example.anchors}
+    assert {rows[name].state for name in ("IN-13", "IN-14", "IN-15")} == {State.NOT_APPLICABLE}
+    assert rows["IN-11"].state is State.MET
+    assert "IN-14" not in held
+    assert [row.element.id for row in rows.values() if row.blocks] == []
 
 
 def test_the_witness_named_at_the_talk_stands_by_the_line(examples):
