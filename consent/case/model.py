@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import Field, model_validator
 
 from consent.case.acuity import Acuity, parse_acuity
 from consent.case.answers import (
@@ -30,38 +30,11 @@ from consent.case.answers import (
     TearSac,
     Ultrasound,
 )
+from consent.case.part import AcuityText, LanguageTag, LongText, Part, ShortText
 
 SCHEMA_VERSION = 1
 YOUNGEST, OLDEST = 18, 120
 """Whole years of age on the day of surgery."""
-
-
-def _acuity(text: str) -> str:
-    return parse_acuity(text).written
-
-
-def _language(tag: str) -> str:
-    from babel import Locale, UnknownLocaleError
-
-    try:
-        Locale.parse(tag, sep="-")
-    except (UnknownLocaleError, ValueError) as error:
-        raise ValueError(f'"{tag}" is not a language tag; write one such as "bn", "hi" or "en"') from error
-    return tag
-
-
-AcuityText = Annotated[
-    str, AfterValidator(_acuity), Field(description="6/60, 20/200, decimal 0.1, 1.00 logMAR, CF, HM, PL or NPL")
-]
-LanguageTag = Annotated[str, AfterValidator(_language), Field(description="BCP 47 language tag")]
-ShortText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
-LongText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=1000)]
-
-
-class Part(BaseModel):
-    """Base of every part of the case: strict, unknown keys refused, never changed after reading."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
 class Interpreter(Part):

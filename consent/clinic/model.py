@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
-from consent.case.model import LanguageTag, Part, ShortText
+from consent.case.part import LanguageTag, Part, ShortText
 from consent.case.reading import read_model
 from consent.errors import ClinicError
 from consent.resources import package_data

@@ -36,6 +36,8 @@ def _as_data(estimate: Estimate) -> dict[str, object]:
     return {
         "outcome": estimate.outcome,
         "probability": estimate.probability,
+        "interval": estimate.interval.__dict__ if estimate.interval else None,
+        "single_figure": estimate.single_figure,
         "chain": [{"step": s.text, "value": s.value, "source": s.source} for s in estimate.chain],
         "sources": [s.__dict__ | {"verified": s.verified.value} for s in estimate.sources],
     }

@@ -39,7 +39,7 @@ def consent_form(assessment: Assessment, voice: Voice) -> Document:
         _why(assessment, voice),
         _different(assessment, voice),
         _gain(assessment, voice),
-        _other_ways(voice),
+        _other_ways(assessment, voice),
         _risks(assessment, voice),
         _extra_steps(assessment, voice),
         _numb(assessment, voice),
@@ -129,9 +129,10 @@ def _gain(assessment: Assessment, voice: Voice) -> Section:
     )
 
 
-def _other_ways(voice: Voice) -> Section:
+def _other_ways(assessment: Assessment, voice: Voice) -> Section:
     items = tuple(voice.line(f"form.other-ways.{name}") for name in ("wait", "glasses", "other-operation"))
-    counted = tuple(_counted(voice, way) for way in risk_plan().alternatives)
+    ways = [way for way in risk_plan().alternatives if way.concerns(assessment.case)]
+    counted = tuple(_counted(voice, way) for way in ways)
     unknown = voice.line("form.other-ways.not-known")
     return _section(voice, "other-ways", Bullets((*items, *counted, unknown), elements=("IN-03",)))
 

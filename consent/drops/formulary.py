@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
-from consent.case.model import LongText, Part, ShortText
+from consent.case.part import LongText, Part, ShortText
 from consent.case.reading import read_model, validate
 from consent.clinic import Clinic
 from consent.drops.sources import Sourced

@@ -9,7 +9,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from consent.case.model import Part
+from consent.case.part import Part
 from consent.case.reading import read_model
 from consent.drops.formulary import DrugClass
 from consent.drops.sources import Sourced

@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from consent.case.model import Part, ShortText
+from consent.case.part import Part, ShortText
 from consent.case.reading import read_model
 from consent.drops.sources import Sourced
 from consent.errors import DropsError

@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from pydantic import Field, field_validator
 
-from consent.case.model import LongText, Part, ShortText
+from consent.case.part import LongText, Part, ShortText
 from consent.case.reading import read_model, validate
 from consent.clinic import Clinic
 from consent.drops.formulary import Form, Formulary, Id

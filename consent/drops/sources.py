@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterable
 from enum import StrEnum
 
-from consent.case.model import LongText, Part
+from consent.case.part import LongText, Part
 
 
 class Verified(StrEnum):

@@ -7,11 +7,13 @@ from enum import StrEnum
 from statistics import NormalDist
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
-from consent.case.model import Part
+from consent.case.part import Part
 
-Text = Annotated[str, Field(min_length=1)]
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+_TINY = 1e-9
+"""Room for binary rounding."""
 Slug = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
 Measure = Literal["rate", "odds ratio", "risk ratio", "hazard ratio", "mean change", "events per person-year"]
 Interval = Literal[
@@ -141,7 +143,7 @@ class Figure(Part):
             raise ValueError(f"{self.events} of {self.eyes} is {exact:.4g} percent, not {self.value}")
         if self.interval == "Wilson" and self.low is not None and self.high is not None:
             for exact_limit, limit in zip(wilson(self.events, self.eyes), (self.low, self.high), strict=True):
-                if abs(100 * exact_limit - limit) > _last_digit(limit):
+                if abs(100 * exact_limit - limit) > _last_digit(limit) / 2 + _TINY:
                     raise ValueError(f"the Wilson limit is {100 * exact_limit:.4g}, not {limit}")
 
     @property
@@ -167,7 +169,7 @@ class Figure(Part):
 def _last_digit(value: float) -> float:
     """One unit of the last printed digit of ``value``, with room for binary rounding."""
     digits = f"{value:.10f}".rstrip("0")
-    return 10.0 ** -len(digits.partition(".")[2]) + 1e-9
+    return 10.0 ** -len(digits.partition(".")[2]) + _TINY
 
 
 class Level(Part):
@@ -183,6 +185,8 @@ class Level(Part):
 
     @model_validator(mode="after")
     def _limits_around_the_ratio(self) -> Level:
+        if self.from_years is not None and self.from_mm is not None:
+            raise ValueError("a band is in years or in mm, not both")
         if (self.low is None) != (self.high is None):
             raise ValueError("low and high go together")
         if self.low is not None and self.high is not None and not self.low <= self.odds_ratio <= self.high:
@@ -237,12 +241,20 @@ class OddsModel(Part):
     outcome: Text
     reference_probability: Slug
     overall_probability: Slug
-    operations: tuple[Text, ...]
-    youngest_years: int
+    operations: tuple[Text, ...] = Field(min_length=1)
+    youngest_years: int = Field(ge=0, le=120)
     verified: Verified
     read_in: Text | None = None
     use: Use
     factors: tuple[Factor, ...]
+
+    @model_validator(mode="after")
+    def _consistent(self) -> OddsModel:
+        if len({factor.id for factor in self.factors}) != len(self.factors):
+            raise ValueError("a factor stands twice")
+        if self.verified is Verified.QUOTED and not self.read_in:
+            raise ValueError("a quoted model says where it was read (read_in)")
+        return self
 
     def factor(self, name: str) -> Factor:
         """The factor called ``name``; ``KeyError`` if the model has none."""
@@ -313,6 +325,12 @@ class Series(Part):
             raise ValueError("a series without DOI or PMID needs a full citation")
         if self.model and not {self.model.reference_probability, self.model.overall_probability} <= set(names):
             raise ValueError("the model's probabilities must be figures of this series")
+        if self.model and not all(
+            figure.measure == "rate" and figure.value is not None
+            for figure in self.figures
+            if figure.id in (self.model.reference_probability, self.model.overall_probability)
+        ):
+            raise ValueError("the model's probabilities must be single rates")
         if self.score and not {self.score.overall, *(group.figure for group in self.score.groups)} <= set(names):
             raise ValueError("the score's groups must be figures of this series")
         return self

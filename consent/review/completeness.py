@@ -12,7 +12,7 @@ from typing import Literal
 from pydantic import Field
 
 from consent.case import Answer, Case, DecisionBasis
-from consent.case.model import Part
+from consent.case.part import Part
 from consent.case.reading import read_model
 from consent.errors import ConsentError
 from consent.resources import package_data

@@ -10,7 +10,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from consent.case.model import Part
+from consent.case.part import Part
 from consent.case.reading import read_model
 from consent.errors import CaseError, EvidenceError, Problem
 from consent.resources import package_data

@@ -110,15 +110,20 @@ def _types_name_white(table: Table, columns: dict[str, Mapped]) -> bool:
     )
 
 
+class _Reason(str):
+    """Why a cell cannot be read, in words."""
+
+
 @dataclass
 class _Reader:
-    """Reads one row after another with the columns found; remembers how a surgeon was first written."""
+    """Reads one row after another with the columns found; remembers surgeons as first written, and cells once read."""
 
     columns: dict[str, Mapped]
     width: int
     model: OddsModel
     types_name_white: bool
     surgeons: dict[str, str] = field(default_factory=dict)
+    values: dict[tuple[str, str], Any] = field(default_factory=dict)
 
     def read(self, row: Row) -> AuditedEye | SetAside:
         facts, reasons = self._facts(row)
@@ -142,11 +147,21 @@ class _Reader:
         reasons: dict[str, str] = {}
         for name, mapped in self.columns.items():
             cell = row.cells[mapped.place] if mapped.place < len(row.cells) else ""
-            try:
-                facts[name] = value_of(cell, mapped)
-            except ValueError as failure:
-                reasons[name] = f"{mapped.heading}: {failure}"
+            value = self._value(name, cell)
+            if isinstance(value, _Reason):
+                reasons[name] = value
+            else:
+                facts[name] = value
         return facts, reasons
+
+    def _value(self, name: str, cell: str) -> Any:
+        """What a cell says, or the reason why it cannot be told; the same cell is read once."""
+        if (name, cell) not in self.values:
+            try:
+                self.values[name, cell] = value_of(cell, self.columns[name])
+            except ValueError as failure:
+                self.values[name, cell] = _Reason(f"{self.columns[name].heading}: {failure}")
+        return self.values[name, cell]
 
     def _eye(self, case: Case, facts: Facts, event: Answer) -> AuditedEye:
         levels = factor_levels(case, self.model, grade_counts=False)

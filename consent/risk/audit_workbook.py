@@ -6,15 +6,12 @@ import datetime as dt
 import io
 import re
 import zipfile
-from collections.abc import Iterator
+import zlib
 
 from consent.errors import CaseError, Problem
 from consent.risk.audit_columns import audit_rules, printable
 
-_CELL = re.compile(rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"[^>]*(?<!/)>')
-_ODS = re.compile(rb"<table:(table|table-row|covered-table-cell|table-cell)\b([^>]*?)(/?)>")
-_REPEATED = re.compile(rb'table:number-(?:rows|columns)-repeated="([0-9]{1,9})"')
-_PIECE = 1 << 20
+_PLACE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 
 
 def read_workbook(content: bytes, where: str) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
@@ -54,72 +51,83 @@ def _text(value: object) -> str:
 
 
 def _check_extent(content: bytes, where: str) -> None:
+    """Refuse what would take all memory, or never end: too much once unpacked, a cell far out, broken XML."""
+    from xml.parsers import expat
+
     limits = audit_rules().limits
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             if sum(part.file_size for part in packed.infolist()) > limits.unpacked_bytes:
                 raise CaseError(Problem("the workbook unpacks to too much", where, remedy="save it as CSV"))
-            row, column = _farthest(packed)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as failure:
+            extent = _Extent()
+            for name in packed.namelist():
+                if name.endswith((".xml", ".rels")):
+                    extent.measure(packed, name)
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError) as failure:
         raise CaseError(Problem("this is not a workbook", where, remedy="save it again, or as CSV")) from failure
-    if row > limits.rows + 1 or column > limits.columns:
-        what = f"a cell in row {row}, column {column} makes the sheet too large"
+    except (expat.ExpatError, ValueError) as failure:
+        raise CaseError(Problem("the workbook is damaged", where, remedy="save it again, or as CSV")) from failure
+    if extent.rows > limits.rows + 1 or extent.columns > limits.columns:
+        what = f"a cell in row {extent.rows} or column {extent.columns} makes the sheet too large"
         allowed = f"at most {limits.rows} rows and {limits.columns} columns"
         raise CaseError(Problem(what, where, remedy=f"clear what stands far out ({allowed}), or save it as CSV"))
 
 
-def _farthest(packed: zipfile.ZipFile) -> tuple[int, int]:
-    """Highest row and highest column of any cell that holds something, in any sheet; 0 where nothing does."""
-    places = [(0, 0)]
-    for name in packed.namelist():
+class _Extent:
+    """Highest row and column of any cell that holds something, in any sheet of an XLSX or ODS file."""
+
+    def __init__(self) -> None:
+        self.rows = self.columns = 0
+        self._row = self._height = self._column = 0
+
+    def measure(self, packed: zipfile.ZipFile, name: str) -> None:
+        """Read one part of the file; ``ExpatError`` or ``ValueError`` where it is damaged."""
+        from xml.parsers import expat
+
+        parser = expat.ParserCreate()
+        parser.StartDoctypeDeclHandler = _refuse
         if name.startswith("xl/worksheets/"):
-            places.append(_highest(_xlsx_cells(packed, name)))
+            parser.StartElementHandler = self._xlsx
         elif name == "content.xml":
-            places.append(_highest(_ods_cells(packed, name)))
-    return _highest(iter(places))
+            parser.StartElementHandler = self._ods
+        with packed.open(name) as part:
+            parser.ParseFile(part)
+
+    def _xlsx(self, tag: str, attributes: dict[str, str]) -> None:
+        match tag.rpartition(":")[2]:
+            case "row":
+                self._row, self._column = int(attributes.get("r", self._row + 1)), 0
+            case "c":
+                self._column += 1
+                if place := _PLACE.fullmatch(attributes.get("r", "")):
+                    self._row, self._column = int(place.group(2)), _column_number(place.group(1))
+            case "v" | "is":
+                self._holds(self._row, self._column)
+
+    def _ods(self, tag: str, attributes: dict[str, str]) -> None:
+        match tag:
+            case "table:table":
+                self._row = self._height = 0
+            case "table:table-row":
+                self._row, self._column = self._row + self._height, 0
+                self._height = int(attributes.get("table:number-rows-repeated", 1))
+            case "table:table-cell" | "table:covered-table-cell":
+                self._column += int(attributes.get("table:number-columns-repeated", 1))
+                if "office:value-type" in attributes:
+                    self._holds(self._row + self._height, self._column)
+            case "text:p":
+                self._holds(self._row + self._height, self._column)
+
+    def _holds(self, row: int, column: int) -> None:
+        self.rows, self.columns = max(self.rows, row), max(self.columns, column)
 
 
-def _highest(places: Iterator[tuple[int, int]]) -> tuple[int, int]:
-    row = column = 0
-    for at_row, at_column in places:
-        row, column = max(row, at_row), max(column, at_column)
-    return row, column
-
-
-def _pieces(packed: zipfile.ZipFile, name: str) -> Iterator[bytes]:
-    """The part in pieces that each end after a whole tag."""
-    rest = b""
-    with packed.open(name) as part:
-        while piece := part.read(_PIECE):
-            whole, end, rest = (rest + piece).rpartition(b">")
-            yield whole + end
-
-
-def _xlsx_cells(packed: zipfile.ZipFile, name: str) -> Iterator[tuple[int, int]]:
-    for piece in _pieces(packed, name):
-        for letters, digits in _CELL.findall(piece):
-            yield int(digits), _column_number(letters)
-
-
-def _column_number(letters: bytes) -> int:
+def _column_number(letters: str) -> int:
     number = 0
     for letter in letters:
-        number = 26 * number + letter - 64
+        number = 26 * number + ord(letter) - 64
     return number
 
 
-def _ods_cells(packed: zipfile.ZipFile, name: str) -> Iterator[tuple[int, int]]:
-    """Place of each cell that holds something; a repeated row or cell counts as often as it is repeated."""
-    row = height = column = 0
-    for piece in _pieces(packed, name):
-        for tag, attributes, closed in _ODS.findall(piece):
-            found = _REPEATED.search(attributes)
-            times = int(found.group(1)) if found else 1
-            if tag == b"table":
-                row = height = 0
-            elif tag == b"table-row":
-                row, height, column = row + height, times, 0
-            else:
-                column += times
-                if not closed or b"office:value" in attributes:
-                    yield row + height, column
+def _refuse(*_: object) -> None:
+    raise ValueError("a document type has no place in a workbook")

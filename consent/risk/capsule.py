@@ -10,6 +10,7 @@ from consent.clinic import Clinic
 from consent.evidence import Cited, OddsModel, library
 from consent.risk.estimate import Driver, Estimate, Range, Source, Step, as_source, printed
 from consent.risk.factors import FactorLevel, factor_levels
+from consent.risk.facts import FACTS
 from consent.risk.intercept import Intercept, find_intercept, other_population, percent_span, usable_audit
 from consent.risk.odds import combine, composite, probability, product_limits
 from consent.risk.plan import RiskPlan
@@ -31,7 +32,7 @@ def capsule_rupture(case: Case, clinic: Clinic, plan: RiskPlan) -> Estimate:
         raise ValueError(f"{series.id} holds no model")
     levels = factor_levels(case, series.model, grade_counts=usable_audit(clinic, plan) is None)
     intercept = find_intercept(clinic, plan, series.model)
-    return _modelled(clinic, plan, levels, intercept, series.model)
+    return _modelled(case, clinic, plan, levels, intercept, series.model)
 
 
 def _outside_model(case: Case, plan: RiskPlan) -> tuple[str, Remark] | None:
@@ -74,11 +75,11 @@ def _observed(clinic: Clinic, plan: RiskPlan, reference: str, why: Remark) -> Es
 
 
 def _modelled(
-    clinic: Clinic, plan: RiskPlan, levels: tuple[FactorLevel, ...], intercept: Intercept, model: OddsModel
+    case: Case, clinic: Clinic, plan: RiskPlan, levels: tuple[FactorLevel, ...], intercept: Intercept, model: OddsModel
 ) -> Estimate:
     usual, other = plan.population(clinic.population), other_population(plan, clinic)
     value = combine(intercept.value, [level.odds_ratio for level in levels])
-    low, high, variants = _sensitivity(plan, levels, intercept)
+    low, high, variants = _sensitivity(case, plan, levels, intercept)
     unknown = [level for level in levels if not level.known and level.highest > 1]
     doubling = math.prod(level.highest for level in unknown) >= plan.composite.doubling
     return Estimate(
@@ -103,7 +104,7 @@ def _modelled(
 
 
 def _sensitivity(
-    plan: RiskPlan, levels: tuple[FactorLevel, ...], intercept: Intercept
+    case: Case, plan: RiskPlan, levels: tuple[FactorLevel, ...], intercept: Intercept
 ) -> tuple[float, float, tuple[Cited, ...]]:
     """Lowest and highest probability over the published alternatives, and the alternatives that were tried."""
     lowest = {level.factor: level.odds_ratio for level in levels}
@@ -113,7 +114,8 @@ def _sensitivity(
         alternative = library().cited(entry.figure)
         ratio = alternative.figure.value
         level = next(level for level in levels if level.factor == entry.factor)
-        if ratio is None or level.highest == 1.0:
+        excluded = entry.not_if is not None and FACTS[entry.not_if](case) is Answer.YES
+        if ratio is None or level.highest == 1.0 or excluded:
             continue
         tried.append(alternative)
         if level.known:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from consent.case import Answer, Case, Glaucoma, Retinopathy
+from consent.case import Answer, Case, Glaucoma, NucleusGrade, Retinopathy
 
 
 def _moxifloxacin(case: Case) -> Answer:
@@ -24,6 +24,13 @@ def _block(case: Case) -> Answer:
     if kind is None:
         return Answer.UNKNOWN
     return Answer.YES if kind.is_needle_block or kind.value == "sub-Tenon" else Answer.NO
+
+
+def _hard_or_white(case: Case) -> Answer:
+    grade = case.eye.nucleus.grade
+    if grade in (NucleusGrade.HARD, NucleusGrade.BRUNESCENT) or case.eye.white is Answer.YES:
+        return Answer.YES
+    return Answer.UNKNOWN if grade is NucleusGrade.UNKNOWN or case.eye.white is Answer.UNKNOWN else Answer.NO
 
 
 def _other_disease(case: Case) -> Answer:
@@ -48,6 +55,9 @@ def _other_disease(case: Case) -> Answer:
 FACTS: dict[str, Callable[[Case], Answer]] = {
     "moxifloxacin injected": _moxifloxacin,
     "diabetes": lambda case: case.health.diabetes,
+    "posterior polar": lambda case: case.eye.posterior_polar,
+    "phacodonesis": lambda case: case.eye.phacodonesis,
+    "hard or white lens": _hard_or_white,
     "guttata": lambda case: case.eye.guttata,
     "epiretinal membrane": lambda case: case.eye.epiretinal_membrane,
     "uveitis": lambda case: case.eye.uveitis,

@@ -7,12 +7,14 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from consent.case.model import Part
+from consent.case import Answer, Case
+from consent.case.part import Part
 from consent.case.reading import read_model
 from consent.errors import EvidenceError
 from consent.evidence import Cited, Use, library
 from consent.resources import package_data
 from consent.risk.factors import READERS
+from consent.risk.facts import FACTS
 from consent.risk.mixture import mix
 
 Method = Literal["odds model", "mixture", "ratio", "share", "rate", "by fact", "none"]
@@ -23,6 +25,13 @@ class Also(Part):
 
     fact: str
     ratio: str
+
+
+class Special(Part):
+    """Eyes with a figure of their own, which then stands instead of the general one."""
+
+    fact: str
+    figure: str
 
 
 class Group(Part):
@@ -51,6 +60,7 @@ class Outcome(Part):
     only_if: Literal["yes"] | None = None
     benefit: bool = False
     groups: dict[str, Group] = Field(default_factory=dict)
+    special: tuple[Special, ...] = ()
 
 
 class Composite(Part):
@@ -65,6 +75,11 @@ class Alternative(Part):
     id: str
     one: str
     other: str
+    fact: str | None = None
+
+    def concerns(self, case: Case) -> bool:
+        """Whether the figures describe eyes such as this one."""
+        return self.fact is None or FACTS[self.fact](case) is Answer.YES
 
 
 class Crosscheck(Part):
@@ -85,6 +100,7 @@ class Shrinkage(Part):
 class Sensitivity(Part):
     factor: str
     figure: str
+    not_if: str | None = None
 
 
 class RiskPlan(Part):
@@ -119,6 +135,7 @@ class RiskPlan(Part):
         named = [reference for group in groups for reference in group.references()]
         named += [entry["capsule_rupture"] for entry in self.populations.values()]
         named += [entry.figure for entry in self.sensitivity]
+        named += [entry.figure for outcome in self.outcomes for entry in outcome.special]
         named += [name for way in self.alternatives for name in (way.one, way.other)]
         return tuple(dict.fromkeys([*named, *self.outside_model.values()]))
 

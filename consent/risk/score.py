@@ -6,8 +6,9 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from consent.case import Answer, Case, NucleusGrade
+from consent.case import Answer, Case
 from consent.evidence import Cited, library
+from consent.risk.facts import FACTS
 
 
 @dataclass(frozen=True)
@@ -47,13 +48,6 @@ def _threshold(item: str) -> float:
     return float(re.findall(r"[\d.]+", item)[0])
 
 
-def _dense(case: Case, _: str) -> Answer:
-    grade = case.eye.nucleus.grade
-    if grade in (NucleusGrade.HARD, NucleusGrade.BRUNESCENT) or case.eye.white is Answer.YES:
-        return Answer.YES
-    return Answer.UNKNOWN if grade is NucleusGrade.UNKNOWN or case.eye.white is Answer.UNKNOWN else Answer.NO
-
-
 def _under(value: float | None, item: str) -> Answer:
     if value is None:
         return Answer.UNKNOWN
@@ -61,7 +55,7 @@ def _under(value: float | None, item: str) -> Answer:
 
 
 _ANSWERS: dict[str, Callable[[Case, str], Answer]] = {
-    "dense or white": _dense,
+    "dense or white": lambda case, _: FACTS["hard or white lens"](case),
     "pseudoexfoliation": lambda case, _: case.eye.pseudoexfoliation,
     "phacodonesis": lambda case, _: case.eye.phacodonesis,
     "previous vitrectomy": lambda case, _: case.eye.previous_vitrectomy,

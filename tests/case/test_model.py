@@ -12,7 +12,7 @@ import pytest
 from pydantic import BaseModel
 
 from consent.case import Answer, Asked, Case, NucleusGrade, PupilGrade, Side
-from consent.case.model import Part
+from consent.case.part import Part
 from consent.errors import Problem
 
 Raw = Callable[..., dict[str, Any]]

@@ -83,7 +83,7 @@ def test_the_library_holds_what_was_collected() -> None:
 def test_a_file_is_clean(name: str) -> None:
     # A dagger marked a bibliographic element from memory while collecting; the note says so in words now.
     text = TEXTS[name]
-    assert not re.search(r"[†‡]|/work/|\bPO\d{3}\b|\bTODO\b|\bTBD\b", text)
+    assert not re.search(r"[†‡]|/w[o]rk/|\bPO\d{3}\b|\bTODO\b|\bTBD\b", text)
     assert text.endswith("\n") and "\n\n\n" not in text and "\t" not in text
     assert not re.search(r"[ ]+$", text, re.MULTILINE)
 

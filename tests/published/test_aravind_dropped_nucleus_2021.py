@@ -54,8 +54,10 @@ def test_it_is_the_lower_of_the_two_populations() -> None:
 
 def test_the_ratio_of_a_posterior_polar_cataract_is_not_multiplied_in() -> None:
     # "posterior polar cataract (adjusted odds ratio [aOR] 21.73, p = .003)" is printed without an interval; 21.73 x
-    # 0.044 = 0.96 percent agrees with 5 of 388 eyes, 0.55 to 2.98 percent (Aswin 2022), but neither is a default.
-    assert program(posterior_polar=Answer.YES).probability == program().probability
+    # 0.044 = 0.96 percent agrees with 5 of 388 eyes, 0.55 to 2.98 percent (Aswin 2022).
+    # The observed rate is what such an eye is shown; the ratio is never borrowed.
     observed = library().cited("aswin-2022/nucleus-or-cortex-drop").figure
+    assert program(posterior_polar=Answer.YES).probability == pytest.approx(5 / 388)
+    assert program(posterior_polar=Answer.YES).usual == program().probability
     assert observed.low is not None and observed.high is not None
     assert observed.low < 21.73 * 0.044 < observed.high

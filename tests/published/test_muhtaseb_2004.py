@@ -67,10 +67,10 @@ def test_points_and_group(points: int, group: int, eye: dict[str, object]) -> No
 
 
 def test_the_hard_case() -> None:
-    # A brunescent lens, 3 points; pseudoexfoliation not known could add 3. Group 3: 4.96 over 2.2 = 2.25.
+    # A brunescent lens, 3 points; pseudoexfoliation not known could add 3. Group 3: 7 of 141 over 22 of 1,000.
     found = program("hard")
     assert (found.points, found.at_most) == (3, 6)
-    assert found.relative == pytest.approx(2.25, abs=0.005)
+    assert found.relative == pytest.approx((7 / 141) / (22 / 1000))
 
 
 def test_the_printed_events_give_the_printed_percentages() -> None:

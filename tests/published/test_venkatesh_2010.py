@@ -28,11 +28,10 @@ def way(name: str) -> tuple[Cited, Cited]:
     return library().cited(found.one), library().cited(found.other)
 
 
-@pytest.mark.parametrize(("name", "by_hand", "phaco"), [("by-hand-sight", 82.0, 87.6), ("by-hand-tear", 1.4, 2.2)])
+@pytest.mark.parametrize(("name", "by_hand", "phaco"), [("by-hand-sight", 82.0, 87.6)])
 def test_the_printed_rates(name: str, by_hand: float, phaco: float) -> None:
     # "UDVA was 20/60 or better in 99 patients (87.6%) in the phacoemulsification group and 96 patients (82.0%) in the
-    # manual SICS group"; "Posterior capsule rupture occurred in 3 eyes (2.2%) ... and 2 eyes (1.4%)". Tolerance: one
-    # unit, the abstract cuts off.
+    # manual SICS group". Tolerance: one unit, the abstract cuts off. The ruptures, 3 eyes and 2, are too few to print.
     for cited, printed in zip(way(name), (by_hand, phaco), strict=True):
         assert 100 * cited.figure.probability == pytest.approx(printed, abs=0.1)
         assert cited.series.id == "venkatesh-2010"
@@ -46,9 +45,10 @@ def test_the_group_sizes_worked_back_give_the_other_printed_shares() -> None:
     assert 100 * 115 / by_hand == pytest.approx(98.2, abs=0.1)
 
 
-def test_both_ways_stand_on_the_form_in_people_of_1000() -> None:
-    # By hand 821 and 14, by ultrasound 876 and 22.
-    case = read_case(package_data("case", "examples", "ordinary.toml"))
+@pytest.mark.parametrize(("name", "stands"), [("hard", True), ("ordinary", False)])
+def test_both_ways_stand_on_the_form_of_a_hard_or_white_lens_only(name: str, stands: bool) -> None:
+    # By hand 821 of 1,000, by ultrasound 876: the series describes white cataracts, so an ordinary eye does not see it.
+    case = read_case(package_data("case", "examples", f"{name}.toml"))
     form = compose_pack(case, read_clinic(), ("en",), ("consent-form",)).documents[0]
     numbers = set(re.findall(r"\d+", re.sub(r"<[^>]+>", " ", to_html(form))))
-    assert {"821", "179", "876", "124", "14", "986", "22", "978"} <= numbers
+    assert ({"821", "179", "876", "124"} <= numbers) is stands

@@ -1,0 +1,37 @@
+"""What every part of the case is made of: strict models, texts without stray blanks, tags and acuities that parse."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
+
+from consent.case.acuity import parse_acuity
+
+
+def _acuity(text: str) -> str:
+    return parse_acuity(text).written
+
+
+def _language(tag: str) -> str:
+    from babel import Locale, UnknownLocaleError
+
+    try:
+        Locale.parse(tag, sep="-")
+    except (UnknownLocaleError, ValueError) as error:
+        raise ValueError(f'"{tag}" is not a language tag; write one such as "bn", "hi" or "en"') from error
+    return tag
+
+
+AcuityText = Annotated[
+    str, AfterValidator(_acuity), Field(description="6/60, 20/200, decimal 0.1, 1.00 logMAR, CF, HM, PL or NPL")
+]
+LanguageTag = Annotated[str, AfterValidator(_language), Field(description="BCP 47 language tag")]
+ShortText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+LongText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=1000)]
+
+
+class Part(BaseModel):
+    """Base of every part of the case: strict, unknown keys refused, never changed after reading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
