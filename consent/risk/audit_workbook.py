@@ -65,7 +65,7 @@ def _check_extent(content: bytes, where: str) -> None:
                     extent.measure(packed, name)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError) as failure:
         raise CaseError(Problem("this is not a workbook", where, remedy="save it again, or as CSV")) from failure
-    except (expat.ExpatError, ValueError) as failure:
+    except (expat.ExpatError, ValueError, LookupError) as failure:
         raise CaseError(Problem("the workbook is damaged", where, remedy="save it again, or as CSV")) from failure
     if extent.rows > limits.rows + 1 or extent.columns > limits.columns:
         what = f"a cell in row {extent.rows} or column {extent.columns} makes the sheet too large"

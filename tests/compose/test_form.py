@@ -129,6 +129,12 @@ def test_one_denominator(form):
 
 
 @every_eye
+def test_nobody_is_told_nought_of_a_thousand(form):
+    """A rate that was seen is not nil; "0 of 1,000" reads as never. Common practice, no source."""
+    assert [text for text in texts(form) if re.search(r"(?<![\d,])0 (?:dark dots )?of \d", text)] == []
+
+
+@every_eye
 def test_no_percentages_beside_counts(form):
     assert [text for text in texts(form) if re.search(r"%|per ?cent\b|percent", text, re.IGNORECASE)] == []
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import subprocess
 import unicodedata
 from collections import Counter
 from html.parser import HTMLParser
@@ -146,10 +147,19 @@ def _sizes(paper: Paper) -> list[tuple[str, float]]:
     found: list[tuple[str, float]] = []
     for page in pypdf.PdfReader(paper.pdf).pages:
         top = float(page.mediabox.height) - 52
+        foot = 58.0 if page.mediabox.height > page.mediabox.width else 46.0
 
-        def visit(text: str, cm: list[float], tm: list[float], font: object, size: float, top: float = top) -> None:
+        def visit(
+            text: str,
+            cm: list[float],
+            tm: list[float],
+            font: object,
+            size: float,
+            top: float = top,
+            foot: float = foot,
+        ) -> None:
             height = tm[4] * cm[1] + tm[5] * cm[3] + cm[5]
-            if text.strip() and 42 < height < top:
+            if text.strip() and foot < height < top:
                 scale = math.hypot(tm[0], tm[1]) * math.hypot(cm[0], cm[1])
                 found.append((text.strip(), size * scale))
 
@@ -202,3 +212,19 @@ def test_sheets_are_tagged_and_say_their_language(papers: list[Paper]) -> None:
 def test_every_language_prints_all_four_sheets(papers: list[Paper], language: str) -> None:
     found = {paper.document.sheet for paper in papers if language in [tag for tag, _ in paper.document.languages]}
     assert found == {"consent-form", "going-home", "drop-calendar", "surgeon-review"}
+
+
+def test_no_word_is_printed_outside_the_paper_or_its_margin(papers: list[Paper]) -> None:
+    """Source: Poppler's word boxes (pdftotext -bbox), in points; printers leave about 5 mm unprinted."""
+    margin = 5 * 72 / 25.4
+    for paper in papers:
+        done = subprocess.run(["pdftotext", "-bbox", str(paper.pdf), "-"], capture_output=True, check=True)
+        width = height = 0.0
+        for line in done.stdout.decode().splitlines():
+            numbers = {name: float(value) for name, value in re.findall(r'(\w+)="([\d.]+)"', line)}
+            if line.lstrip().startswith("<page"):
+                width, height = numbers["width"], numbers["height"]
+            elif line.lstrip().startswith("<word"):
+                assert numbers["xMin"] >= margin - 1, (paper.name, line)
+                assert numbers["xMax"] <= width - margin + 1, (paper.name, line)
+                assert numbers["yMax"] <= height - margin + 1, (paper.name, line)

@@ -349,7 +349,8 @@ def test_an_unknown_threshold_is_an_error_that_names_the_nearest(settings, neare
 
 
 @pytest.mark.parametrize(
-    ("rule_id", "key"), [("polar", "mm"), ("side.disagrees", "mmhg"), ("after.pressure-high", "very_high_mmhg")]
+    ("rule_id", "key"),
+    [("polar", "mm"), ("polar", "polar"), ("side.disagrees", "mmhg"), ("after.pressure-high", "very_high_mmhg")],
 )
 def test_a_threshold_that_a_point_does_not_have_is_to_be_removed(rule_id, key, make_case, make_clinic):
     """Not "did you mean polar?" of the point polar itself; a limit that a new version took away is said to be gone."""
