@@ -14,6 +14,10 @@ from consent.risk.calibration_picture import PER, calibration_lines, picture_lim
 from consent.risk.estimate import printed
 
 _ROWS_NAMED = 5
+_STRENGTH_NOTE = (
+    "Note: that strength says how surgeons of this centre differ from one another, not how centres differ from the "
+    "benchmark; where it is high, the shrunk ratio leans on the benchmark and its limits are too narrow."
+)
 
 
 @dataclass(frozen=True)
@@ -57,13 +61,15 @@ def calibration_summary(found: Calibration) -> tuple[str, ...]:
         lines.append(f"    with every unknown factor present {found.expected_at_most:.2f}; unknown: {counts}")
     low, high = total.rate_limits
     source = "from the clinic's own surgeons" if found.estimated_strength else "shipped"
-    return (
-        *lines,
+    lines += [
         f"Raw rate {100 * total.rate:.2f} % (95 % Wilson {100 * low:.2f} to {100 * high:.2f} %)",
         f"Observed over expected {total.ratio:.3f} (95 % exact Poisson {_span(found.ratio_limits)})",
         f"Shrunk towards {found.scale.prior_mean:.3f} with the strength of {found.strength:g} events ({source}): "
         f"{found.shrunk:.3f} (95 % {_span(found.shrunk_limits)})",
-    )
+    ]
+    if found.estimated_strength:
+        lines.append(_STRENGTH_NOTE)
+    return tuple(lines)
 
 
 def method_lines() -> tuple[str, ...]:

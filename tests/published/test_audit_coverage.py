@@ -2,8 +2,8 @@
 
 Shrinkage: Dimick 2010, Health Serv Res 45:1614-1629, doi:10.1111/j.1475-6773.2010.01158.x. Intercept update:
 Steyerberg 2004, Stat Med 23:2567-2586, doi:10.1002/sim.1844. Odds ratios: Narendran 2009, as in the library.
-A 95 % posterior interval holds the true ratio in 95 % of centres drawn from the prior (Gelman et al, Bayesian Data
-Analysis, section 10.7), so the share in 200 centres is Binomial(200, 0.95) / 200.
+A 95 % posterior interval holds the true value in 95 % of samples whose true value comes from the prior (Cook, Gelman
+and Rubin 2006, J Comput Graph Stat 15:675-692), so the count among 200 centres is Binomial(200, 0.95).
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ from consent.risk import risk_plan
 from consent.risk.calibration import AuditedEye, Calibration, Scale, calibrate, model_scale
 
 CENTRES = 200
-LEVELS = {factor.id: [level.odds_ratio for level in factor.levels] for factor in library().one("narendran-2009").model.factors}  # type: ignore[union-attr]
+MODEL = library().one("narendran-2009").model
+LEVELS = {factor.id: [level.odds_ratio for level in factor.levels] for factor in MODEL.factors} if MODEL else {}
 
 # Lowest and highest share of eyes in a centre, for a factor with two levels; each centre draws its own.
 SHARES = {
