@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+import unicodedata
 from typing import Annotated
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 
 from consent.case.acuity import parse_acuity
+
+_TURNS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
+def _seen(text: str) -> str:
+    """``text`` if it shows something and turns nothing round."""
+    if not any(unicodedata.category(letter)[0] in "LNPS" for letter in text):
+        raise ValueError("the text shows nothing; type it again")
+    if _TURNS & set(text):
+        raise ValueError("the text holds hidden signs that turn letters round; type it again")
+    return text
 
 
 def _acuity(text: str) -> str:
@@ -27,8 +39,12 @@ AcuityText = Annotated[
     str, AfterValidator(_acuity), Field(description="6/60, 20/200, decimal 0.1, 1.00 logMAR, CF, HM, PL or NPL")
 ]
 LanguageTag = Annotated[str, AfterValidator(_language), Field(description="BCP 47 language tag")]
-ShortText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
-LongText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=1000)]
+ShortText = Annotated[
+    str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200), AfterValidator(_seen)
+]
+LongText = Annotated[
+    str, StringConstraints(strip_whitespace=True, min_length=1, max_length=1000), AfterValidator(_seen)
+]
 
 
 class Part(BaseModel):

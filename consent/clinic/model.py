@@ -41,9 +41,6 @@ class Audit(Part):
     mean_composite: float | None = Field(
         None, ge=1, description="average composite odds ratio of the audited list, for a crude rate"
     )
-    prior_events: float | None = Field(
-        None, gt=0, description="strength of the prior in events, from five or more surgeons; none: the shipped one"
-    )
     years: ShortText
 
     @model_validator(mode="after")

@@ -61,7 +61,7 @@ def _risks(risks: list[dict[str, Any]]) -> Any:
         span = risk["interval"]
         worst = max((s["verified"] for s in risk["sources"]), key=_RANK.index, default="-")
         spread = f"{_rate(span['low'])} to {_rate(span['high'])}" if span else "not read"
-        own = _rate(risk["probability"]) if risk["known"] else "not known"
+        own = _rate(risk["probability"]) if risk["known"] else "not known" if risk["applies"] else "does not apply"
         table.add_row(risk["outcome"], own, spread if risk["known"] else "-", _rate(risk["usual"]), worst)
     return table
 

@@ -17,9 +17,11 @@ from consent.errors import CaseError, ClinicError, MachineError, Problem, UsageE
 from consent.evidence import Cited, library
 from consent.pack.files import write_whole
 from consent.risk import risk_plan
-from consent.risk.audit_file import read_table
-from consent.risk.audit_rejects import rejects_csv
-from consent.risk.audit_report import (
+from consent.risk.audit.calibration import Calibration, calibrate, model_scale
+from consent.risk.audit.file import read_table
+from consent.risk.audit.picture import calibration_svg
+from consent.risk.audit.rejects import rejects_csv
+from consent.risk.audit.report import (
     Grid,
     calibration_summary,
     case_lines,
@@ -29,10 +31,8 @@ from consent.risk.audit_report import (
     report_data,
     surgeon_table,
 )
-from consent.risk.audit_rows import Cases, read_cases
-from consent.risk.audit_settings import audit_snippet, audit_table, with_audit
-from consent.risk.calibration import Calibration, calibrate, model_scale
-from consent.risk.calibration_picture import calibration_svg
+from consent.risk.audit.rows import Cases, read_cases
+from consent.risk.audit.settings import audit_snippet, audit_table, with_audit
 from consent.risk.plan import RiskPlan
 
 NO_YEARS = "years not given"

@@ -56,6 +56,8 @@ def show(probability: float | None, low: float | None, high: float | None, singl
 
 
 def _single(value: float, low: float | None, high: float | None) -> Shown:
+    if value < 1 / WHOLE and high is not None and high >= 1 / WHOLE:
+        return Shown("up to", high=per_thousand(high))
     if value < 1 / WHOLE:
         return Shown("fewer", tenth=per_ten_thousand(value))
     least, most = (low if low is not None else value), (high if high is not None else value)

@@ -58,7 +58,7 @@ class Bottles(Block):
     """What is handed over: which bottle, when it is opened, when it is thrown away, the cap seen today."""
 
     head: tuple[Line, ...]
-    rows: tuple[tuple[Mark, Line, Line, Line], ...]
+    rows: tuple[tuple[tuple[Mark, ...], Line, Line, Line], ...]
     rules: tuple[Line, ...]
 
 
@@ -128,55 +128,71 @@ def _given_by_staff(plan: DropPlan, voice: Voice) -> Iterator[Line]:
     """Drops of the day of surgery that have no clock time: the paper says that staff give them."""
     for day in plan.sessions:
         for number, drops in day.untimed:
-            yield voice.count("calendar.given-by-staff", drops, date=Day(day.date, "brief"), bottle=number)
+            eye = remark(f"eye.{plan.row(number).side}")
+            yield voice.count("calendar.given-by-staff", drops, date=Day(day.date, "brief"), bottle=number, eye=eye)
 
 
-def steps_of(plan: DropPlan) -> tuple[tuple[dt.date, dt.date, tuple[int, ...]], ...]:
-    """First date, last date and times a day of every row, for each run of days on which no row changes."""
-    found: list[tuple[dt.date, dt.date, tuple[int, ...]]] = []
+Doses = tuple[tuple[int, int], ...]
+"""Times a day and drops each time, row by row; (0, 0) where a row is silent."""
+
+
+def steps_of(plan: DropPlan) -> tuple[tuple[dt.date, dt.date, Doses], ...]:
+    """First date, last date and doses of every row, for each run of days on which no row changes."""
+    found: list[tuple[dt.date, dt.date, Doses]] = []
     for day in plan.days:
-        times = tuple(row.times_on(day.number) for row in plan.rows)
-        if found and found[-1][2] == times:
-            found[-1] = (found[-1][0], day.date, times)
-        elif any(times):
-            found.append((day.date, day.date, times))
+        doses = tuple(_dose(row, day.number) for row in plan.rows)
+        if found and found[-1][2] == doses:
+            found[-1] = (found[-1][0], day.date, doses)
+        elif any(times for times, _ in doses):
+            found.append((day.date, day.date, doses))
     return tuple(found)
+
+
+def _dose(row: Row, day: int) -> tuple[int, int]:
+    phase = row.phase_on(day)
+    return (phase.times_a_day, phase.drops_per_dose) if phase else (0, 0)
 
 
 def _chart(plan: DropPlan, voice: Voice) -> WallChart:
     steps = steps_of(plan)
-    rows = tuple(_drug_row(plan, row, [times[place] for _, _, times in steps], voice) for place, row in _placed(plan))
-    by_date = {day.date: day for day in plan.sessions}
+    rows = tuple(
+        _drug_row(plan, row, [doses[place] for _, _, doses in steps], voice) for place, row in enumerate(plan.rows)
+    )
     return WallChart(
         voice.line("calendar.bottle"),
         tuple((voice.show(Day(first, "brief")), voice.show(Day(last, "brief"))) for first, last, _ in steps),
         rows,
         voice.line("calendar.times"),
-        tuple(tuple(voice.show(session.at) for session in by_date[first].sessions) for first, _, _ in steps),
+        tuple(_clock_times(plan, first, last, voice) for first, last, _ in steps),
     )
 
 
-def _placed(plan: DropPlan) -> Iterator[tuple[int, Row]]:
-    return iter(enumerate(plan.rows))
+def _clock_times(plan: DropPlan, first: dt.date, last: dt.date, voice: Voice) -> tuple[Line, ...]:
+    """Clock times of a step: of its first day that has any, since staff may give the drops of the day of surgery."""
+    days = [day for day in plan.sessions if first <= day.date <= last and day.sessions]
+    return tuple(voice.show(session.at) for session in days[0].sessions) if days else ()
 
 
-def _drug_row(plan: DropPlan, row: Row, times: list[int], voice: Voice) -> DrugRow:
+def _drug_row(plan: DropPlan, row: Row, doses: list[tuple[int, int]], voice: Voice) -> DrugRow:
     return DrugRow(
         mark=_mark(plan, row, voice),
         name=row.drug.name,
         eye=voice.line(f"eye.{row.side}") if _both_eyes(plan) else None,
         purpose=_purpose(row, voice),
         notes=tuple(_notes(row, voice)),
-        counts=tuple((count, voice.count("calendar.times-a-day", count)) for count in times),
+        counts=tuple((times, _dose_words(times, drops, voice)) for times, drops in doses),
     )
+
+
+def _dose_words(times: int, drops: int, voice: Voice) -> Line:
+    if drops > 1:
+        return voice.count("calendar.times-a-day-drops", times, drops=drops)
+    return voice.count("calendar.times-a-day", times)
 
 
 def _notes(row: Row, voice: Voice) -> Iterator[Line]:
     if row.drug.shake:
         yield voice.line("calendar.shake")
-    drops = {phase.drops_per_dose for phase in row.phases}
-    if drops != {1}:
-        yield voice.count("calendar.drops-each-time", max(drops))
     yield voice.line(_END[row.ends], date=Day(row.last, "brief"))
     if row.drug.form == "ointment":
         yield voice.line("calendar.ointment-last")
@@ -205,18 +221,18 @@ def _bottles(assessment: Assessment, voice: Voice) -> Bottles:
     return Bottles(head, rows, tuple(_rules(assessment, voice)))
 
 
-def _supply(plan: DropPlan, supply: Supply, voice: Voice) -> Iterator[tuple[Mark, Line, Line, Line]]:
-    mark = _mark(plan, plan.row(supply.rows[0]), voice)
+def _supply(plan: DropPlan, supply: Supply, voice: Voice) -> Iterator[tuple[tuple[Mark, ...], Line, Line, Line]]:
+    marks = tuple(_mark(plan, plan.row(number), voice) for number in supply.rows)
     if not supply.openings:
         yield (
-            mark,
+            marks,
             voice.count("bottle.unit-doses", supply.count),
             voice.line("bottle.each-time"),
             voice.line("bottle.after-each-time"),
         )
     for place, opening in enumerate(supply.openings, start=1):
         yield (
-            mark,
+            marks,
             voice.line("bottle.which", place=place, count=supply.count),
             voice.line("bottle.open-on", date=Day(opening.opened, "brief")),
             voice.line("bottle.throw-after", date=Day(opening.discard_after, "brief")),
@@ -229,8 +245,10 @@ def _rules(assessment: Assessment, voice: Voice) -> Iterator[Line]:
     yield voice.line("calendar.rule.missed")
     if Ends.COURSE_END in ends:
         yield voice.line("calendar.rule.last-day")
-    if ends - {Ends.COURSE_END}:
+    if Ends.LONG_STANDING in ends:
         yield voice.line("calendar.rule.go-on")
+    if _both_eyes(assessment.drops):
+        yield voice.line("calendar.key-other-eye")
 
 
 def _strip_pages(assessment: Assessment, voice: Voice) -> Iterator[Section]:
@@ -241,7 +259,8 @@ def _strip_pages(assessment: Assessment, voice: Voice) -> Iterator[Section]:
         before = days[start - 1] if start else None
         strips = tuple(_strips(plan, chosen, before, voice))
         heading = voice.line("calendar.strip", first=Day(chosen[0].date, "brief"), last=Day(chosen[-1].date, "brief"))
-        yield Section(f"days-{page}", heading, strips, style="page")
+        key = (Para(voice.line("calendar.key-other-eye")),) if _both_eyes(plan) else ()
+        yield Section(f"days-{page}", heading, (*key, *strips), style="page")
 
 
 def _pattern(day: DaySessions) -> list[tuple[dt.time, tuple[tuple[int, int], ...]]]:

@@ -137,12 +137,15 @@ def _how(assessment: Assessment, voice: Voice) -> Section:
         return Section("drops", voice.line("home.drops.heading"), (Para(voice.line("home.drops.none")),))
     shakes = any(row.drug.shake for row in assessment.drops.rows)
     names = [name for name in _DROP_STEPS if name != "shake" or shakes]
+    several = any(phase.drops_per_dose > 1 for row in assessment.drops.rows for phase in row.phases)
     settings = assessment.clinic.drops
     minutes = {"wait": settings.gap_minutes, "close_press": settings.close_eye_minutes}
     items = tuple(
         (
             pictogram(name),
-            voice.count(f"drop-step.{name}", minutes[name]) if name in minutes else voice.line(f"drop-step.{name}"),
+            voice.count(f"drop-step.{name}", minutes[name])
+            if name in minutes
+            else voice.line("drop-step.as-many" if name == "one_drop" and several else f"drop-step.{name}"),
         )
         for name in names
     )

@@ -214,6 +214,7 @@ def _drops(assessment: Assessment, voice: Voice) -> Section:
             "review.drug",
             number=row.number,
             name=row.drug.name,
+            eye=remark(f"eye.{row.side}"),
             steps="-".join(str(phase.times_a_day) for phase in row.phases),
             date=Day(row.last),
             drops=row.total,

@@ -99,7 +99,8 @@ def check_clinic_points(clinic: Clinic) -> None:
         for key in [name for name in settings if name not in known]:
             pool = known if rule_id in rules() else list(rules())
             near = difflib.get_close_matches(key if rule_id in rules() else rule_id, pool, n=1)
-            remedy = f'did you mean "{near[0]}"?' if near else "remove it; this point has no such threshold"
+            what = "this point has no such threshold" if rule_id in rules() else "there is no such point"
+            remedy = f'did you mean "{near[0]}"?' if near else f"remove it; {what}"
             problems.append(Problem("no point has this threshold", f"clinic: points.{rule_id}.{key}", remedy=remedy))
     if problems:
         raise ClinicError(problems)

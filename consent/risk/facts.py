@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from consent.case import Answer, Case, Glaucoma, NucleusGrade, Retinopathy
+from consent.case import Anaesthesia, Answer, Case, ExtraStep, Glaucoma, NucleusGrade, Retinopathy
 
 
 def _moxifloxacin(case: Case) -> Answer:
@@ -19,11 +19,15 @@ def _glaucoma(case: Case) -> Answer:
     return Answer.UNKNOWN if kind is Glaucoma.UNKNOWN else Answer.NO if kind is Glaucoma.NONE else Answer.YES
 
 
+def _is_block(kind: Anaesthesia) -> bool:
+    return kind.is_needle_block or kind is Anaesthesia.SUB_TENON
+
+
 def _block(case: Case) -> Answer:
     kind = case.plan.anaesthesia
-    if kind is None:
+    if kind is None or (ExtraStep.OTHER_ANAESTHESIA in case.plan.extra_steps and not _is_block(kind)):
         return Answer.UNKNOWN
-    return Answer.YES if kind.is_needle_block or kind.value == "sub-Tenon" else Answer.NO
+    return Answer.YES if _is_block(kind) else Answer.NO
 
 
 def _hard_or_white(case: Case) -> Answer:

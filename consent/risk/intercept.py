@@ -97,10 +97,6 @@ def _crude(audit: Audit, plan: RiskPlan, usual: Cited, fallback: float, steps: t
     )
 
 
-def _strength_source(audit: Audit, plan: RiskPlan) -> str:
-    return "from the clinic's own surgeons" if audit.prior_events else plan.shrinkage.source
-
-
 def _raw(audit: Audit) -> str:
     expected = f"; the model expected {audit.expected_events:g}" if audit.expected_events is not None else ""
     return f"{audit.events} of {audit.operations} ({audit.years}){expected}"
@@ -110,7 +106,7 @@ def _audited(
     audit: Audit, plan: RiskPlan, reference: float, usual: Cited, overall: float, steps: tuple[Step, ...]
 ) -> Intercept:
     expected = audit.expected_events or 0.0
-    prior, strength = usual.figure.probability / overall, audit.prior_events or plan.shrinkage.events
+    prior, strength = usual.figure.probability / overall, plan.shrinkage.events
     ratio = shrink(audit.events, expected, prior, strength)
     low, high = shrink_interval(audit.events, expected, prior, strength)
     return Intercept(
@@ -121,7 +117,7 @@ def _audited(
             *steps,
             Step("the centre's own audit, raw", _raw(audit)),
             Step("where an unaudited centre starts, against the model", f"{prior:.2f}", usual.reference),
-            Step(f"shrunk with the strength of {strength:g} events ({_strength_source(audit, plan)})", f"{ratio:.3f}"),
+            Step(f"shrunk with the strength of {strength:g} events ({plan.shrinkage.source})", f"{ratio:.3f}"),
             Step("reference odds = the model's odds x that ratio", f"{reference * ratio:.6f}"),
         ),
         (remark("assume.grade-off"),),

@@ -51,7 +51,8 @@ def published_rate(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estima
     """One published rate: of the group the case belongs to, or of eyes with a figure of their own."""
     del rupture
     if outcome.only_if and outcome.fact and FACTS[outcome.fact](case) is Answer.NO:
-        return replace(unknown(outcome, remark("assume.does-not-apply")), applies=False)
+        why = Step("this operation cannot have it")
+        return replace(unknown(outcome, remark("assume.does-not-apply")), applies=False, chain=(why,))
     group, assumed = pick(outcome, case, clinic)
     if group is None:
         return unknown(outcome, remark("assume.no-figure-for-case"))

@@ -16,7 +16,9 @@ from consent.language import brief_date
 from consent.review import Assessment
 
 SOURCED = {"source": "invented", "verified": "memory"}
-STAFF = re.compile(r"(?P<date>.+): our staff put in (?P<drops>\d+) drops? of bottle (?P<bottle>\d+)\.")
+STAFF = re.compile(
+    r"(?P<date>.+): our staff put in (?P<drops>\d+) drops? of bottle (?P<bottle>\d+) \((?P<eye>LEFT|RIGHT) eye\)\."
+)
 
 
 def item(drug: str, *steps: tuple[int, int, int], **more: Any) -> dict[str, Any]:
@@ -130,7 +132,11 @@ class Calendar:
     def marks(self) -> list[Mark]:
         """Every mark of the sheet: chart, bottle table, strip."""
         on_strip = [mark for day in self.day_rows for sitting in day.sittings for mark in sitting]
-        return [*(row.mark for row in self.chart.rows), *(row[0] for row in self.bottles.rows), *on_strip]
+        return [
+            *(row.mark for row in self.chart.rows),
+            *(mark for row in self.bottles.rows for mark in row[0]),
+            *on_strip,
+        ]
 
     @property
     def dates(self) -> dict[str, dt.date]:

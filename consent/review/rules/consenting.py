@@ -53,7 +53,8 @@ def _interpreter(s: Situation, _: Thresholds) -> list[Remark]:
 @point("consent.no-witness")
 def _witness(s: Situation, _: Thresholds) -> list[Remark]:
     patient, talk = s.case.patient, s.case.talk
-    if Answer.NO not in (patient.reads, patient.writes_name):
+    own = patient.decision.basis is DecisionBasis.SELF
+    if own and Answer.NO not in (patient.reads, patient.writes_name):
         return []
     if talk.witness is None:
         return [remark("fact.no-witness")]

@@ -9,7 +9,7 @@ import zipfile
 import zlib
 
 from consent.errors import CaseError, Problem
-from consent.risk.audit_columns import audit_rules, printable
+from consent.risk.audit.columns import audit_rules, printable
 
 _PLACE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 

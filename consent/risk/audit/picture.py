@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from consent.risk.calibration import Calibration, Tally
+from consent.risk.audit.calibration import Calibration, Tally
 
 PER = 1000
 _SIDE, _EDGE = 300.0, 20.0

@@ -2,7 +2,9 @@
 
 Observed against expected is calibration in the large (Van Calster 2019, BMC Med 17:230, PMID 31842878); only the
 intercept is updated (Steyerberg 2004, doi:10.1002/sim.1844), and it is shrunk (Dimick 2010,
-doi:10.1111/j.1475-6773.2010.01158.x).
+doi:10.1111/j.1475-6773.2010.01158.x). The centre is shrunk towards the benchmark with the shipped strength. How much
+its surgeons differ shrinks them towards the centre, and never the centre towards the benchmark: in 400 simulated
+centres that gave intervals that held the truth in 66 to 75 %, the shipped strength in 94 to 98 %.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ from itertools import groupby
 
 from consent.clinic import Audit, Clinic
 from consent.evidence import library, wilson
-from consent.risk.audit_columns import audit_rules
+from consent.risk.audit.columns import audit_rules
 from consent.risk.odds import combine, odds
 from consent.risk.plan import RiskPlan, Shrinkage
 from consent.risk.recalibration import gamma_quantile, shrink, shrink_interval, strength_by_moments
@@ -74,14 +76,17 @@ class Tally:
 
 @dataclass(frozen=True)
 class Calibration:
-    """What an audit says. ``expected_at_most``: expected events with every unknown factor present."""
+    """What an audit says. ``expected_at_most``: expected events with every unknown factor present.
+
+    ``strength`` (events) draws the centre to the benchmark, ``between`` each surgeon to the centre; None: too few.
+    """
 
     total: Tally
     expected_at_most: float
     mean_composite: float
     scale: Scale
     strength: float
-    estimated_strength: bool
+    between: float | None
     surgeons: dict[str, Tally]
     groups: tuple[Tally, ...]
     unknown: dict[str, int]
@@ -102,6 +107,13 @@ class Calibration:
         """95 % limits of the shrunk ratio."""
         return shrink_interval(self.total.events, self.total.expected, self.scale.prior_mean, self.strength)
 
+    def surgeon_shrunk(self, tally: Tally) -> tuple[float, Limits] | None:
+        """Observed over expected of one surgeon, shrunk towards the centre's own, with 95 % limits; None: too few."""
+        if self.between is None:
+            return None
+        counted = (tally.events, tally.expected, self.total.ratio, self.between)
+        return shrink(*counted), shrink_interval(*counted)
+
     def as_audit(self, years: str) -> Audit:
         """The counts as the clinic's settings hold them, rounded as they are printed."""
         return Audit(
@@ -109,7 +121,6 @@ class Calibration:
             events=self.total.events,
             expected_events=round(self.total.expected, 3),
             mean_composite=round(self.mean_composite, 3),
-            prior_events=round(self.strength, 3) if self.estimated_strength else None,
             years=years,
         )
 
@@ -140,20 +151,19 @@ def calibrate(eyes: Sequence[AuditedEye], scale: Scale, shrinkage: Shrinkage) ->
     """Observed against expected over all ``eyes``, by surgeon and by groups of equal expected events.
 
     E = sum of o c / (1 + o c), o the model's reference odds and c the composite odds ratio of an eye without a
-    surgeon's grade. Five or more surgeons give the strength of the prior themselves. Raises ``ValueError`` for none.
+    surgeon's grade. Raises ``ValueError`` for none.
     """
     if not eyes:
         raise ValueError("there are no operations to compare")
     risks = [combine(scale.reference_odds, [eye.composite]) for eye in eyes]
     surgeons = _by_surgeon(eyes, risks)
-    estimated = _strength(surgeons, shrinkage)
     return Calibration(
         total=_tally(zip(eyes, risks, strict=True)),
         expected_at_most=sum(combine(scale.reference_odds, [eye.highest]) for eye in eyes),
         mean_composite=sum(eye.composite for eye in eyes) / len(eyes),
         scale=scale,
-        strength=shrinkage.events if estimated is None else estimated,
-        estimated_strength=estimated is not None,
+        strength=shrinkage.events,
+        between=_between(surgeons, shrinkage),
         surgeons=surgeons,
         groups=risk_groups(eyes, risks, audit_rules().limits.groups),
         unknown=dict(Counter(factor for eye in eyes for factor in eye.unknown).most_common()),
@@ -192,8 +202,8 @@ def _by_surgeon(eyes: Sequence[AuditedEye], risks: Sequence[float]) -> dict[str,
     return {name: _tally(pairs[name]) for name in sorted(pairs, key=lambda name: (name == NO_SURGEON, name))}
 
 
-def _strength(surgeons: dict[str, Tally], shrinkage: Shrinkage) -> float | None:
-    """Strength of the prior in events from the surgeons themselves; None for too few of them, or no events at all."""
+def _between(surgeons: dict[str, Tally], shrinkage: Shrinkage) -> float | None:
+    """How alike the surgeons are, as a strength in events; None for too few of them, or no events at all."""
     named = [(tally.events, tally.expected) for name, tally in surgeons.items() if name != NO_SURGEON]
     if len(named) < audit_rules().limits.surgeons or not any(events for events, _ in named):
         return None

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from consent.case import Answer
-from consent.risk.audit_columns import Mapped, printable, word_key
+from consent.risk.audit.columns import Mapped, printable, word_key
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _YEAR_FIRST = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")

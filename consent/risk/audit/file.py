@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from consent.errors import CaseError, Problem
-from consent.risk.audit_columns import audit_rules, recognised
+from consent.risk.audit.columns import audit_rules, recognised
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -42,7 +42,7 @@ def read_table(path: Path) -> Table:
     content = _content(path)
     kind = path.suffix.lower()
     if kind in _WORKBOOKS:
-        from consent.risk.audit_workbook import read_workbook
+        from consent.risk.audit.workbook import read_workbook
 
         records, remarks = read_workbook(content, path.name)
     elif kind in _TEXTS:

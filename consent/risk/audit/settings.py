@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import MutableMapping
 from typing import Any
 
 from consent.clinic import Audit
@@ -31,6 +32,8 @@ def with_audit(text: str, audit: Audit, where: str) -> str:
 
     try:
         document = tomlkit.parse(text)
+        if not isinstance(document.get("audit", {}), MutableMapping):
+            raise _cannot(where, "its audit is not one table")
         _put(document, audit_table(audit))
         changed = tomlkit.dumps(document)
     except TOMLKitError as failure:
@@ -41,7 +44,9 @@ def with_audit(text: str, audit: Audit, where: str) -> str:
 
 
 def _put(document: Any, values: dict[str, Any]) -> None:
+    """Set the keys of [audit]. What stands after its last key belongs to the next table and stays in front of it."""
     import tomlkit
+    from tomlkit.items import Table
 
     if "audit" not in document:
         if document.as_string().strip():
@@ -50,8 +55,13 @@ def _put(document: Any, values: dict[str, Any]) -> None:
     table = document["audit"]
     for key in [key for key in table if key not in values]:
         del table[key]
+    body = table.value.body if isinstance(table, Table) else []
+    tail = []
+    while body and body[-1][0] is None:
+        tail.append(body.pop())
     for key, value in values.items():
         table[key] = value
+    body.extend(reversed(tail))
 
 
 def _cannot(where: str, reason: str) -> ClinicError:

@@ -12,10 +12,10 @@ from pydantic import ValidationError
 from consent.case import Answer, Case, Glaucoma, Health, NucleusGrade, Patient, Plan, PupilGrade, Retinopathy, Sex, Side
 from consent.case.model import OLDEST, YOUNGEST, AlphaBlocker, Eye, Nucleus, Surgeon
 from consent.evidence import OddsModel
-from consent.risk.audit_columns import OUTCOMES, Mapped, audit_rules, map_columns, printable, recognised, word_key
-from consent.risk.audit_file import Row, Table
-from consent.risk.audit_values import value_of
-from consent.risk.calibration import NO_SURGEON, AuditedEye
+from consent.risk.audit.calibration import NO_SURGEON, AuditedEye
+from consent.risk.audit.columns import OUTCOMES, Mapped, audit_rules, map_columns, printable, recognised, word_key
+from consent.risk.audit.file import Row, Table
+from consent.risk.audit.values import value_of
 from consent.risk.factors import factor_levels
 from consent.risk.odds import composite
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import csv
 import io
 
-from consent.risk.audit_columns import audit_rules
-from consent.risk.audit_file import FORMULA_STARTS
-from consent.risk.audit_rows import Cases
+from consent.risk.audit.columns import audit_rules
+from consent.risk.audit.file import FORMULA_STARTS
+from consent.risk.audit.rows import Cases
 
 
 def rejects_csv(cases: Cases) -> str:

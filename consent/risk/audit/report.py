@@ -7,17 +7,13 @@ from typing import Any
 
 from consent.case import Answer
 from consent.evidence import Cited
-from consent.risk.audit_columns import audit_rules, printable
-from consent.risk.audit_rows import Cases
-from consent.risk.calibration import NO_SURGEON, Calibration, Tally
-from consent.risk.calibration_picture import PER, calibration_lines, picture_limit, picture_tick
+from consent.risk.audit.calibration import NO_SURGEON, Calibration, Tally
+from consent.risk.audit.columns import audit_rules, printable
+from consent.risk.audit.picture import PER, calibration_lines, picture_limit, picture_tick
+from consent.risk.audit.rows import Cases
 from consent.risk.estimate import printed
 
 _ROWS_NAMED = 5
-_STRENGTH_NOTE = (
-    "Note: that strength says how surgeons of this centre differ from one another, not how centres differ from the "
-    "benchmark; where it is high, the shrunk ratio leans on the benchmark and its limits are too narrow."
-)
 
 
 @dataclass(frozen=True)
@@ -60,15 +56,12 @@ def calibration_summary(found: Calibration) -> tuple[str, ...]:
         counts = ", ".join(f"{factor} {number}" for factor, number in found.unknown.items())
         lines.append(f"    with every unknown factor present {found.expected_at_most:.2f}; unknown: {counts}")
     low, high = total.rate_limits
-    source = "from the clinic's own surgeons" if found.estimated_strength else "shipped"
     lines += [
         f"Raw rate {100 * total.rate:.2f} % (95 % Wilson {100 * low:.2f} to {100 * high:.2f} %)",
         f"Observed over expected {total.ratio:.3f} (95 % exact Poisson {_span(found.ratio_limits)})",
-        f"Shrunk towards {found.scale.prior_mean:.3f} with the strength of {found.strength:g} events ({source}): "
+        f"Shrunk towards {found.scale.prior_mean:.3f} with the strength of {found.strength:g} events: "
         f"{found.shrunk:.3f} (95 % {_span(found.shrunk_limits)})",
     ]
-    if found.estimated_strength:
-        lines.append(_STRENGTH_NOTE)
     return tuple(lines)
 
 
@@ -109,11 +102,21 @@ def _calibration_data(found: Calibration) -> dict[str, Any]:
         "prior": {
             "mean": found.scale.prior_mean,
             "events": found.strength,
-            "from_surgeons": found.estimated_strength,
         },
         "unknown": found.unknown,
-        "surgeons": [{"surgeon": name or None, **_tally_data(tally)} for name, tally in found.surgeons.items()],
+        "surgeons": [_surgeon_data(name, tally, found) for name, tally in found.surgeons.items()],
+        "between_surgeons": found.between,
         "groups": [_tally_data(group) for group in found.groups],
+    }
+
+
+def _surgeon_data(name: str, tally: Tally, found: Calibration) -> dict[str, Any]:
+    shrunk = found.surgeon_shrunk(tally) if name else None
+    return {
+        "surgeon": name or None,
+        **_tally_data(tally),
+        "shrunk": shrunk[0] if shrunk else None,
+        "shrunk_limits": list(shrunk[1]) if shrunk else None,
     }
 
 
@@ -129,7 +132,7 @@ def _tally_data(tally: Tally) -> dict[str, Any]:
 
 
 def surgeon_table(found: Calibration) -> Grid | None:
-    """The surgeons with their raw counts; None where the file names none."""
+    """The surgeons, raw and shrunk towards the centre; None where the file names none."""
     if set(found.surgeons) == {NO_SURGEON}:
         return None
     rows = [
@@ -139,11 +142,16 @@ def surgeon_table(found: Calibration) -> Grid | None:
             str(tally.events),
             f"{tally.expected:.2f}",
             f"{tally.ratio:.2f}",
+            _towards_centre(found.surgeon_shrunk(tally) if name != NO_SURGEON else None),
         )
         for name, tally in found.surgeons.items()
     ]
-    headings = ("surgeon", "operations", "events", "expected", "observed / expected")
-    return Grid("By surgeon, raw; few operations say little", headings, tuple(rows))
+    headings = ("surgeon", "operations", "events", "expected", "observed / expected", "shrunk")
+    return Grid("By surgeon, raw and shrunk towards the centre; few operations say little", headings, tuple(rows))
+
+
+def _towards_centre(shrunk: tuple[float, tuple[float, float]] | None) -> str:
+    return f"{shrunk[0]:.2f} ({shrunk[1][0]:.2f} to {shrunk[1][1]:.2f})" if shrunk else "-"
 
 
 def group_table(found: Calibration) -> Grid:

@@ -103,7 +103,7 @@ class Mapped:
 @cache
 def audit_rules() -> AuditRules:
     """The shipped rules; raises ``EvidenceError`` if they contradict themselves."""
-    return read_model(package_data("risk", "audit.toml"), AuditRules, EvidenceError)
+    return read_model(package_data("risk", "audit", "audit.toml"), AuditRules, EvidenceError)
 
 
 def heading_key(text: str) -> str:
