@@ -241,3 +241,31 @@ def test_every_kind_of_error_has_its_own_exit_code() -> None:
     assert len(kinds) >= 5
     assert len(set(codes)) == len(codes)
     assert all(1 <= code <= 125 for code in codes)
+
+
+# Unicode 16.0, chapter 23: bidirectional controls, and characters that show nothing.
+HIDDEN = {
+    "\u202eamit": "turn letters round",
+    "am\u2067it": "turn letters round",
+    "\u200b": "shows nothing",
+    "\u2060\ufeff": "shows nothing",
+    "\u200d": "shows nothing",
+}
+
+
+@pytest.mark.parametrize("name", HIDDEN)
+def test_a_name_that_shows_nothing_or_turns_the_line_round_is_refused(raw: Raw, problems: Problems, name: str) -> None:
+    data = raw()
+    data["patient"]["name"] = name
+    (problem,) = problems(data)
+    assert "patient.name" in problem.where
+    assert HIDDEN[name] in problem.what
+
+
+@pytest.mark.parametrize("name", ["\u09b0\u200d\u09cd\u09af\u09be", "\u0627\u062d\u0645\u062f", "O\u2019Example"])
+def test_joiners_inside_a_name_and_right_to_left_scripts_are_no_hidden_signs(
+    raw: Raw, accepted: Accepted, name: str
+) -> None:
+    data = raw()
+    data["patient"]["name"] = name
+    assert accepted(data).patient.name == name

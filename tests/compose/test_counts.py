@@ -106,6 +106,12 @@ def test_a_range_whose_ends_print_alike_is_that_number(probability):
     assert (found.how, found.count) == ("count", 14)
 
 
+def test_a_figure_below_one_whose_range_reaches_one():
+    """0.4 of 1,000 with a range up to 2: "fewer than 4 of 10,000" would hide the 2."""
+    found = show(0.0004, 0.0001, 0.002, single=True)
+    assert (found.how, found.high) == ("up to", 2)
+
+
 def test_a_range_that_stays_below_one():
     found = show(0.0004, 0.0002, 0.0008, single=False)
     assert (found.how, found.tenth) == ("fewer", 8)

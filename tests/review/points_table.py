@@ -85,6 +85,12 @@ TABLE: list[Row] = [
     ("consent.no-witness", {"patient.writes_name": "no"}, CANNOT_READ | {"patient.writes_name": "no"}),
     ("consent.no-witness", CANNOT_READ | {"talk.witness_in_treating_team": "yes"}, CANNOT_READ),
     ("consent.no-witness", CANNOT_READ | {"talk.witness_in_treating_team": "unknown"}, {"patient.reads": "yes"}),
+    # common practice, no source: who signs for another is seen to sign
+    (
+        "consent.no-witness",
+        GUARDIAN,
+        GUARDIAN | {"talk.witness": "W. Example", "talk.witness_in_treating_team": "no"},
+    ),
     ("consent.not-explained", {"talk.at": None}, {}),
     ("consent.not-explained", {"talk.by": None}, {}),
     # Thefaut v Johnston [2017] EWHC 497 (QB); surgery is on 24 February 2027

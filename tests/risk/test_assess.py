@@ -95,6 +95,14 @@ def test_no_block_no_figure_of_blocks(anaesthesia: str, case: Make, clinic: Clin
     assert (found.known, found.probability, found.interval) == (False, None, None)
 
 
+def test_where_another_anaesthesia_may_follow_a_block_is_not_ruled_out(
+    case: Make, clinic: Clinic, estimates: Estimates
+) -> None:
+    # "Does not apply" would be untrue on a form that asks leave for another anaesthesia.
+    changes = {"plan__anaesthesia": "topical", "plan__extra_steps": ["other anaesthesia"]}
+    assert estimates(case("ordinary", **changes), clinic)["anaesthetic_harm"].applies
+
+
 def test_what_was_not_found_is_not_known(case: Make, clinic: Clinic, estimates: Estimates) -> None:
     # No figure with a denominator for losing the eye: said, not guessed.
     found = estimates(case(), clinic)["loss_of_eye"]
