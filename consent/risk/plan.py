@@ -61,6 +61,7 @@ class Outcome(Part):
     benefit: bool = False
     groups: dict[str, Group] = Field(default_factory=dict)
     special: tuple[Special, ...] = ()
+    beside: tuple[str, ...] = Field((), description="figures shown to the surgeon and not mixed in")
 
 
 class Composite(Part):
@@ -115,7 +116,8 @@ class RiskPlan(Part):
 
     @model_validator(mode="after")
     def _every_reference_exists(self) -> RiskPlan:
-        for reference in self.references():
+        beside = [reference for outcome in self.outcomes for reference in outcome.beside]
+        for reference in (*self.references(), *beside):
             if library().cited(reference).figure.use is Use.NOT_FOR_CALCULATION:
                 raise ValueError(f"{reference} is not for calculation")
         if unread := sorted(self.factor_names() - READERS.keys()):
@@ -130,7 +132,7 @@ class RiskPlan(Part):
         return self
 
     def references(self) -> tuple[str, ...]:
-        """Every figure of the library that the program prints or computes with."""
+        """Every figure of the library that the program computes with or prints to the patient."""
         groups = [group for outcome in self.outcomes for group in outcome.groups.values()]
         named = [reference for group in groups for reference in group.references()]
         named += [entry["capsule_rupture"] for entry in self.populations.values()]

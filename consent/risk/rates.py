@@ -60,7 +60,18 @@ def published_rate(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estima
     own = next((entry.figure for entry in outcome.special if FACTS[entry.fact](case) is Answer.YES), group.this)
     this = library().cited(own) if own else usual
     found = published(outcome, usual, this, assumed)
-    return replace(found, other_population=_elsewhere(outcome, clinic))
+    return _beside(outcome, replace(found, other_population=_elsewhere(outcome, clinic)))
+
+
+def _beside(outcome: Outcome, found: Estimate) -> Estimate:
+    """``found`` with the ratios that another definition or follow-up keeps out of it, for the surgeon to weigh."""
+    if not outcome.beside:
+        return found
+    steps = tuple(
+        Step(f"not mixed in: {cited.series.definition}; {cited.figure.group}", printed(cited), cited.reference)
+        for cited in map(library().cited, outcome.beside)
+    )
+    return replace(found, chain=(*found.chain, *steps), assumptions=(*found.assumptions, remark("assume.not-mixed")))
 
 
 def _elsewhere(outcome: Outcome, clinic: Clinic) -> float | None:
