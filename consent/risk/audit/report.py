@@ -41,8 +41,8 @@ def case_lines(cases: Cases, benchmark: Cited) -> tuple[str, ...]:
     lines += [f"Set aside, {_rows(rows)}: {reason}" for reason, rows in cases.reasons.items()]
     if aside:
         lines.append(
-            f"An audit leaves nothing out. Rows set aside that have an event: {_with_event(cases)} of {aside}. Correct "
-            "them and run this again before its figures are used."
+            "An audit leaves out no operation that the model covers. Rows set aside that have an event: "
+            f"{_with_event(cases)} of {aside}. Correct what can be corrected and run this again before it is used."
         )
     lines.append(f"Benchmark: {printed(benchmark)} ({series.setting}, {series.years}) [{benchmark.reference}]")
     return (*lines, f"    {series.citation}")
