@@ -15,7 +15,8 @@ from consent.compose.document import Risk
 from consent.compose.figures import risk_block
 from consent.language import load_catalogue
 from consent.review import assess
-from consent.risk import Estimate, Range, assess_risks, may_show_personal, risk_plan
+from consent.risk import assess_risks, may_show_personal, risk_plan
+from tests.compose.estimates import invented_estimate
 
 # Eyes that bring out every way a figure can be put: example, changes of the case, changes of the clinic.
 EYES: dict[str, tuple[str, dict, dict]] = {
@@ -165,23 +166,6 @@ def test_both_sides_of_every_figure_make_up_the_whole(form):
         check_both_sides(text)
 
 
-def estimate(probability: float, low: float, high: float, single: bool, usual: float) -> Estimate:
-    """An invented estimate of capsule rupture that rests on no series."""
-    return Estimate(
-        outcome="capsule_rupture",
-        known=True,
-        horizon="operation",
-        population="invented",
-        region="South Asia",
-        years="",
-        probability=probability,
-        interval=Range(low, high, "sensitivity range"),
-        usual=usual,
-        personal=True,
-        single_figure=single,
-    )
-
-
 proportions = st.floats(0, 1) | st.floats(0, 0.004)
 
 
@@ -190,7 +174,7 @@ proportions = st.floats(0, 1) | st.floats(0, 0.004)
 def test_both_sides_of_any_figure(examples_of_one_case, three, single, usual):
     low, probability, high = three
     case, clinic, voice = examples_of_one_case
-    block = risk_block(voice, estimate(probability, low, high, single, usual), case, clinic, ())
+    block = risk_block(voice, invented_estimate(probability, low, high, single, usual), case, clinic, ())
     assert len(block.figures) == 2
     for line in block.figures:
         check_both_sides(line[0].plain)

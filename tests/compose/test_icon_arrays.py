@@ -15,7 +15,7 @@ from consent.compose import Document, Voice
 from consent.compose.document import Array, Risk
 from consent.compose.figures import risk_block
 from consent.compose.pictures import eye_side, icon_array, pictogram, pictogram_names
-from consent.risk import Estimate, Range
+from tests.compose.estimates import invented_estimate
 
 INK, WHITE, PALE = "#111", "#fff", "#cfcfcf"
 ACROSS, DOWN, PITCH = 50, 20, 10
@@ -162,23 +162,6 @@ def told(make_case, make_clinic) -> tuple[Case, object, Voice]:
     return make_case(), make_clinic(), Voice(("en",), "latin")
 
 
-def estimate(probability: float, low: float, high: float, single: bool, usual: float) -> Estimate:
-    """An invented estimate of capsule rupture that rests on no series."""
-    return Estimate(
-        outcome="capsule_rupture",
-        known=True,
-        horizon="operation",
-        population="invented",
-        region="South Asia",
-        years="",
-        probability=probability,
-        interval=Range(low, high, "sensitivity range"),
-        usual=usual,
-        personal=True,
-        single_figure=single,
-    )
-
-
 @settings(max_examples=100, deadline=None)
 @given(
     st.lists(st.floats(0.001, 1), min_size=3, max_size=3).map(sorted),
@@ -188,7 +171,7 @@ def estimate(probability: float, low: float, high: float, single: bool, usual: f
 def test_captions_and_dots_agree_for_any_figure(told, three, single, usual):
     low, probability, high = three
     case, clinic, voice = told
-    block = risk_block(voice, estimate(probability, low, high, single, usual), case, clinic, ())
+    block = risk_block(voice, invented_estimate(probability, low, high, single, usual), case, clinic, ())
     figures = " ".join(line[0].plain for line in block.figures)
     for array in block.arrays:
         whose, filled, could_be = captioned(array)
@@ -206,7 +189,7 @@ def test_no_caption_ever_counts_no_dots(told, three, single, usual):
     """ "0 dark dots" beside "fewer than one" reads as never. A rate that was seen is not nil; common practice."""
     low, probability, high = three
     case, clinic, voice = told
-    for array in risk_block(voice, estimate(probability, low, high, single, usual), case, clinic, ()).arrays:
+    for array in risk_block(voice, invented_estimate(probability, low, high, single, usual), case, clinic, ()).arrays:
         _, filled, could_be = captioned(array)
         assert 1 <= filled <= could_be
         check(array.svg, filled, could_be)
@@ -215,7 +198,7 @@ def test_no_caption_ever_counts_no_dots(told, three, single, usual):
 @pytest.mark.parametrize("usual", [0.0, 0.0004, 0.00099])
 def test_a_usual_eye_of_fewer_than_one_is_not_drawn(usual, told):
     case, clinic, voice = told
-    assert risk_block(voice, estimate(0.05, 0.05, 0.05, True, usual), case, clinic, ()).arrays == ()
+    assert risk_block(voice, invented_estimate(0.05, 0.05, 0.05, True, usual), case, clinic, ()).arrays == ()
 
 
 @pytest.mark.parametrize(("people", "drawn"), [(9, False), (10, True), (11, True)])
@@ -223,4 +206,4 @@ def test_few_dots_are_not_drawn(told, people, drawn):
     """Below ten the number itself says as much. Common practice, no source."""
     case, clinic, voice = told
     p = people / 1000
-    assert bool(risk_block(voice, estimate(p, p, p, True, 0.002), case, clinic, ()).arrays) == drawn
+    assert bool(risk_block(voice, invented_estimate(p, p, p, True, 0.002), case, clinic, ()).arrays) == drawn
