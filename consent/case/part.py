@@ -9,15 +9,19 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstra
 
 from consent.case.acuity import parse_acuity
 
-_TURNS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+_JOINERS = frozenset("\u200c\u200d\u200e\u200f")
+"""Hidden signs that Indic and Arabic typing needs."""
+
+_BLANK = frozenset("\u115f\u1160\u2800\u3164\uffa0")
+"""Letters and symbols of Unicode that show nothing."""
 
 
 def _seen(text: str) -> str:
-    """``text`` if it shows something and turns nothing round."""
-    if not any(unicodedata.category(letter)[0] in "LNPS" for letter in text):
+    """``text`` if it shows something and hides nothing."""
+    if not any(unicodedata.category(letter)[0] in "LNPS" and letter not in _BLANK for letter in text):
         raise ValueError("the text shows nothing; type it again")
-    if _TURNS & set(text):
-        raise ValueError("the text holds hidden signs that turn letters round; type it again")
+    if any(unicodedata.category(letter) == "Cf" and letter not in _JOINERS for letter in text):
+        raise ValueError("the text holds hidden signs, which can turn letters round; type it again")
     return text
 
 

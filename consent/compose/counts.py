@@ -31,7 +31,7 @@ class Shown:
 
     "count": ``count`` people of 1,000. "spread": that with its range; "spread up to": a range that begins below one.
     "range": no single figure, between ``low`` and ``high``. "fewer": fewer than one of 1,000, about ``tenth`` of
-    10,000. "up to": no single figure, fewer than one up to ``high``. "unknown": not known.
+    10,000. "up to": from fewer than one to ``high``. "unknown": not known.
     """
 
     how: Literal["count", "spread", "spread up to", "range", "fewer", "up to", "unknown"]

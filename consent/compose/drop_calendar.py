@@ -125,11 +125,13 @@ def _poster(assessment: Assessment, voice: Voice) -> Poster:
 
 
 def _given_by_staff(plan: DropPlan, voice: Voice) -> Iterator[Line]:
-    """Drops of the day of surgery that have no clock time: the paper says that staff give them."""
+    """Drops of the day of surgery that have no clock time: staff give them, or say when a long-standing one is due."""
     for day in plan.sessions:
         for number, drops in day.untimed:
-            eye = remark(f"eye.{plan.row(number).side}")
-            yield voice.count("calendar.given-by-staff", drops, date=Day(day.date, "brief"), bottle=number, eye=eye)
+            row = plan.row(number)
+            words = "calendar.staff-say-when" if row.ends is Ends.LONG_STANDING else "calendar.given-by-staff"
+            eye = remark(f"eye.{row.side}")
+            yield voice.count(words, drops, date=Day(day.date, "brief"), bottle=number, eye=eye)
 
 
 Doses = tuple[tuple[int, int], ...]
@@ -137,10 +139,13 @@ Doses = tuple[tuple[int, int], ...]
 
 
 def steps_of(plan: DropPlan) -> tuple[tuple[dt.date, dt.date, Doses], ...]:
-    """First date, last date and doses of every row, for each run of days on which no row changes."""
+    """First date, last date and doses of every row, for each run of days on which no row changes.
+
+    A dose without a clock time is no dose of the chart: the line for the day of surgery tells it.
+    """
     found: list[tuple[dt.date, dt.date, Doses]] = []
-    for day in plan.days:
-        doses = tuple(_dose(row, day.number) for row in plan.rows)
+    for day in plan.sessions:
+        doses = tuple(_dose(row, day) for row in plan.rows)
         if found and found[-1][2] == doses:
             found[-1] = (found[-1][0], day.date, doses)
         elif any(times for times, _ in doses):
@@ -148,9 +153,9 @@ def steps_of(plan: DropPlan) -> tuple[tuple[dt.date, dt.date, Doses], ...]:
     return tuple(found)
 
 
-def _dose(row: Row, day: int) -> tuple[int, int]:
-    phase = row.phase_on(day)
-    return (phase.times_a_day, phase.drops_per_dose) if phase else (0, 0)
+def _dose(row: Row, day: DaySessions) -> tuple[int, int]:
+    phase, times = row.phase_on(day.number), len(day.times_of(row.number))
+    return (times, phase.drops_per_dose) if phase and times else (0, 0)
 
 
 def _chart(plan: DropPlan, voice: Voice) -> WallChart:
@@ -168,7 +173,7 @@ def _chart(plan: DropPlan, voice: Voice) -> WallChart:
 
 
 def _clock_times(plan: DropPlan, first: dt.date, last: dt.date, voice: Voice) -> tuple[Line, ...]:
-    """Clock times of a step: of its first day that has any, since staff may give the drops of the day of surgery."""
+    """Clock times of a step: those of its first day that has any."""
     days = [day for day in plan.sessions if first <= day.date <= last and day.sessions]
     return tuple(voice.show(session.at) for session in days[0].sessions) if days else ()
 

@@ -98,20 +98,21 @@ def _care(assessment: Assessment, voice: Voice) -> Section:
         "pond": care.no_pond_bath_days,
         "prayer": care.pray_seated_days,
     }
-    rows = [(voice.line(f"care.{name}"), _until(voice, surgery, days)) for name, days in until.items()]
-    rows.insert(2, (voice.line("care.head-bath"), _from(voice, surgery, care.head_bath_from_day)))
-    pad = f"care.pad-off.{care.pad_off}" if care.pad_off else "care.ask-us"
-    rows.insert(0, (voice.line("care.pad"), voice.line(pad)))
+    asked = [(f"care.{name}", _until(voice, surgery, days)) for name, days in until.items()]
+    asked.insert(2, ("care.head-bath", _from(voice, surgery, care.head_bath_from_day)))
+    asked.insert(0, ("care.pad", voice.line(f"care.pad-off.{care.pad_off}" if care.pad_off else "care.ask-us")))
+    rows = [(voice.line(name), until_when) for name, until_when in asked if until_when is not None]
     always = tuple(voice.line(f"care.{name}") for name in ("may-do", "no-rubbing", "nothing-else", "tablets"))
     table = Table((voice.line("care.what"), voice.line("care.until-when")), tuple(rows), style="care")
     return Section("care", voice.line("home.care.heading"), (table, Bullets(always)))
 
 
-def _until(voice: Voice, surgery: dt.date, days: int | None) -> Line:
+def _until(voice: Voice, surgery: dt.date, days: int | None) -> Line | None:
+    """Until when, or a line to ask; None where the clinic asks for nothing (0 days)."""
     if days is None:
         return voice.line("care.ask-us")
     if days == 0:
-        return voice.line("care.no-limit")
+        return None
     return voice.line("care.until", date=Day(surgery + dt.timedelta(days=days)))
 
 

@@ -11,6 +11,7 @@ from consent.compose.document import Block, Document, Facts, Line, Para, Section
 from consent.compose.figures import horizon
 from consent.compose.frame import finish
 from consent.compose.voice import Voice
+from consent.drops import Row as DrugRow
 from consent.language import Day, Quoted, Rung, Said
 from consent.review import Assessment, Point, Row, Severity, State
 from consent.risk import Estimate, Range, RangeKind, may_show_personal
@@ -209,27 +210,30 @@ def _per_thousand(probability: float) -> Decimal:
 
 def _drops(assessment: Assessment, voice: Voice) -> Section:
     plan = assessment.drops
-    lines = [
-        voice.line(
-            "review.drug",
-            number=row.number,
-            name=row.drug.name,
-            eye=remark(f"eye.{row.side}"),
-            steps="-".join(str(phase.times_a_day) for phase in row.phases),
-            date=Day(row.last),
-            drops=row.total,
-            count=_bottles(assessment, row.number),
-        )
-        for row in plan.rows
-    ]
+    lines = [_drug(assessment, row, voice) for row in plan.rows]
     blocks: list[Block] = [Para(_joined(lines) if lines else voice.line("home.drops.none"))]
     if not assessment.findings:
         blocks.append(Para(voice.line("review.no-finding")))
     return Section("drops", voice.line("review.drops.heading", regimen=plan.regimen.id), tuple(blocks))
 
 
-def _bottles(assessment: Assessment, number: int) -> int:
-    return next(supply.count for supply in assessment.drops.supplies if number in supply.rows)
+def _drug(assessment: Assessment, row: DrugRow, voice: Voice) -> Line:
+    supply = next(supply for supply in assessment.drops.supplies if row.number in supply.rows)
+    said = {
+        "number": row.number,
+        "name": row.drug.name,
+        "eye": remark(f"eye.{row.side}"),
+        "steps": "-".join(_step(phase.times_a_day, phase.drops_per_dose) for phase in row.phases),
+        "date": Day(row.last),
+        "drops": row.total,
+    }
+    if row.number != supply.rows[0]:
+        return voice.line("review.drug-shared", **said, first=supply.rows[0])
+    return voice.line("review.drug", **said, count=supply.count)
+
+
+def _step(times: int, drops: int) -> str:
+    return f"{times}×{drops}" if drops > 1 else str(times)
 
 
 def _completeness(voice: Voice, rows: tuple[Row, ...]) -> Section:

@@ -67,11 +67,18 @@ def _beside(outcome: Outcome, found: Estimate) -> Estimate:
     """``found`` with the ratios that another definition or follow-up keeps out of it, for the surgeon to weigh."""
     if not outcome.beside:
         return found
+    aside = [library().cited(reference) for reference in outcome.beside]
     steps = tuple(
-        Step(f"not mixed in: {cited.series.definition}; {cited.figure.group}", printed(cited), cited.reference)
-        for cited in map(library().cited, outcome.beside)
+        Step(
+            f"not mixed in: {cited.series.definition}; {cited.figure.group}",
+            f"{printed(cited)} ({cited.figure.verified.value})",
+            cited.reference,
+        )
+        for cited in aside
     )
-    return replace(found, chain=(*found.chain, *steps), assumptions=(*found.assumptions, remark("assume.not-mixed")))
+    ratios = "; ".join(f"{cited.reference} {printed(cited)}" for cited in aside)
+    note = remark("assume.not-mixed", ratios=ratios)
+    return replace(found, chain=(*found.chain, *steps), assumptions=(*found.assumptions, note))
 
 
 def _elsewhere(outcome: Outcome, clinic: Clinic) -> float | None:

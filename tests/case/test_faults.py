@@ -247,6 +247,9 @@ def test_every_kind_of_error_has_its_own_exit_code() -> None:
 HIDDEN = {
     "\u202eamit": "turn letters round",
     "am\u2067it": "turn letters round",
+    "am\u00adit": "hidden signs",
+    "\u3164": "shows nothing",
+    "\u2800\uffa0": "shows nothing",
     "\u200b": "shows nothing",
     "\u2060\ufeff": "shows nothing",
     "\u200d": "shows nothing",
@@ -262,7 +265,7 @@ def test_a_name_that_shows_nothing_or_turns_the_line_round_is_refused(raw: Raw, 
     assert HIDDEN[name] in problem.what
 
 
-@pytest.mark.parametrize("name", ["\u09b0\u200d\u09cd\u09af\u09be", "\u0627\u062d\u0645\u062f", "O\u2019Example"])
+@pytest.mark.parametrize("name", ["\u09b0\u200d\u09cd\u09af\u09be", "\u0627\u062d\u200f\u0645\u062f", "O\u2019Example"])
 def test_joiners_inside_a_name_and_right_to_left_scripts_are_no_hidden_signs(
     raw: Raw, accepted: Accepted, name: str
 ) -> None:

@@ -17,7 +17,8 @@ from consent.review import Assessment
 
 SOURCED = {"source": "invented", "verified": "memory"}
 STAFF = re.compile(
-    r"(?P<date>.+): our staff put in (?P<drops>\d+) drops? of bottle (?P<bottle>\d+) \((?P<eye>LEFT|RIGHT) eye\)\."
+    r"(?P<date>.+): (our staff put in )?(?P<drops>\d+) drops? of bottle (?P<bottle>\d+) \((?P<eye>LEFT|RIGHT) eye\)"
+    r"(; our staff say when)?\."
 )
 
 

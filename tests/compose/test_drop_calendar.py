@@ -160,9 +160,10 @@ COLUMNS_BY_HAND = {
         (dt.date(2027, 2, 25), dt.date(2027, 3, 3), (6, 4)),
         (dt.date(2027, 3, 4), dt.date(2027, 3, 10), (3, 0)),
     ],
-    # timolol in either eye from day -7 to day 32, moxifloxacin in the operated eye on days 1 to 7
+    # timolol in either eye from day -7 to day 32, moxifloxacin in the operated eye on days 1 to 7; the day of surgery
+    # has no clock times and stands in a line of its own
     ("ordinary", "both-eyes"): [
-        (dt.date(2027, 2, 17), dt.date(2027, 2, 24), (2, 2, 0)),
+        (dt.date(2027, 2, 17), dt.date(2027, 2, 23), (2, 2, 0)),
         (dt.date(2027, 2, 25), dt.date(2027, 3, 3), (2, 2, 4)),
         (dt.date(2027, 3, 4), dt.date(2027, 3, 28), (2, 2, 0)),
     ],

@@ -159,7 +159,7 @@ def test_one_drop_each_time_is_not_spelt_out(calendar):
 
 
 def staff_lines(made) -> list[str]:
-    return [text for text in made.document.texts() if "our staff put in" in text]
+    return [text for text in made.document.texts() if "our staff" in text]
 
 
 def test_drops_without_a_clock_time_are_named_with_date_and_bottle(calendar):
@@ -172,8 +172,8 @@ def test_drops_without_a_clock_time_are_named_with_date_and_bottle(calendar):
 
 def test_long_standing_drops_of_the_day_of_surgery_are_named_too(calendar):
     assert staff_lines(calendar("ordinary", "both-eyes")) == [
-        "Wed, 24 Feb: our staff put in 2 drops of bottle 1 (LEFT eye).",
-        "Wed, 24 Feb: our staff put in 2 drops of bottle 2 (RIGHT eye).",
+        "Wed, 24 Feb: 2 drops of bottle 1 (LEFT eye); our staff say when.",
+        "Wed, 24 Feb: 2 drops of bottle 2 (RIGHT eye); our staff say when.",
     ]
 
 
@@ -297,3 +297,17 @@ def test_a_step_that_begins_on_the_day_of_surgery_still_has_clock_times(make_cas
         if isinstance(block, WallChart)
     ]
     assert [len(times) for times in chart.times] == [4]
+
+
+def test_on_the_day_of_surgery_the_chart_holds_what_has_a_clock_time_and_no_more(make_case, make_clinic):
+    """Prednisolone from the evening: one drop at 18:00. Timolol of that day is told below, not as "2 times" at 18:00."""
+    items = [item("prednisolone-acetate", (1, 7, 4)), item("timolol", (0, 30, 2), eyes="each", ends="long-standing")]
+    own = {"title": "own", "start": "evening of surgery", "items": items}
+    assessment = assess(make_case({"plan.regimen": "own"}), make_clinic({"regimens": {"own": own}}))
+    document = drop_calendar(assessment, Voice(("en",), "latin"))
+    (chart,) = [block for section in document.sections for block in section.blocks if isinstance(block, WallChart)]
+    first = [row.counts[0][0] for row in chart.rows]
+    assert len(chart.times[0]) == max(first)
+    assert [count for row, count in zip(chart.rows, first, strict=True) if row.name.startswith("timolol")] == [0, 0]
+    told = [text for text in document.texts() if "our staff say when" in text]
+    assert len(told) == 2

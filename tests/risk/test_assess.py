@@ -119,7 +119,7 @@ def test_ratios_of_another_definition_are_shown_and_not_mixed_in(
     found = estimates(case(), clinic)[outcome]
     aside = [step for step in found.chain if step.text.startswith("not mixed in")]
     assert [step.value.split()[0] for step in aside] == list(ratios)
-    assert all(step.source for step in aside)
+    assert all(step.source and "(" in step.value for step in aside)
     assert found.probability == estimates(case("ordinary"), clinic)[outcome].probability
     assert "assume.not-mixed" in {entry.id for entry in found.assumptions}
 

@@ -206,12 +206,9 @@ def test_worked_example_how_five_surgeons_differ() -> None:
 
 def test_worked_example_a_surgeon_drawn_to_the_centre() -> None:
     # By hand: O = 2, 8, 5, 1, 9 with E = 5 each, so the centre's ratio is 25/25 = 1 and the strength 5 events. The
-    # surgeon with 9: (9 + 5)/(5 + 5/1) = 1.4; limits are gamma quantiles of shape 14, rate 10.
+    # surgeon with 9: (9 + 5)/(5 + 5/1) = 1.4.
     result = found([eye for n, o in enumerate((2, 8, 5, 1, 9)) for eye in eyes(0.02, 250, o, f"S{n}")])
-    shrunk = result.surgeon_shrunk(result.surgeons["S4"])
-    assert shrunk is not None
-    assert shrunk[0] == pytest.approx(1.4)
-    assert shrunk[1] == pytest.approx(gamma.interval(0.95, 14, scale=0.1), rel=1e-6)
+    assert result.surgeon_shrunk(result.surgeons["S4"]) == pytest.approx(1.4)
 
 
 def test_surgeons_never_move_the_centre() -> None:

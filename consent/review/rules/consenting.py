@@ -57,7 +57,7 @@ def _witness(s: Situation, _: Thresholds) -> list[Remark]:
     if own and Answer.NO not in (patient.reads, patient.writes_name):
         return []
     if talk.witness is None:
-        return [remark("fact.no-witness")]
+        return [remark("fact.no-witness")] if own else [remark("fact.no-witness-for-another")]
     return [remark("fact.witness-in-team")] if talk.witness_in_treating_team is not Answer.NO else []
 
 

@@ -107,12 +107,12 @@ class Calibration:
         """95 % limits of the shrunk ratio."""
         return shrink_interval(self.total.events, self.total.expected, self.scale.prior_mean, self.strength)
 
-    def surgeon_shrunk(self, tally: Tally) -> tuple[float, Limits] | None:
-        """Observed over expected of one surgeon, shrunk towards the centre's own, with 95 % limits; None: too few."""
-        if self.between is None:
-            return None
-        counted = (tally.events, tally.expected, self.total.ratio, self.between)
-        return shrink(*counted), shrink_interval(*counted)
+    def surgeon_shrunk(self, tally: Tally) -> float | None:
+        """Observed over expected of one surgeon, shrunk towards the centre's own; None: too few.
+
+        Without limits: those of the shrinkage alone leave out how uncertain ``between`` and the centre's ratio are.
+        """
+        return None if self.between is None else shrink(tally.events, tally.expected, self.total.ratio, self.between)
 
     def as_audit(self, years: str) -> Audit:
         """The counts as the clinic's settings hold them, rounded as they are printed."""

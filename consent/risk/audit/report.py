@@ -115,8 +115,7 @@ def _surgeon_data(name: str, tally: Tally, found: Calibration) -> dict[str, Any]
     return {
         "surgeon": name or None,
         **_tally_data(tally),
-        "shrunk": shrunk[0] if shrunk else None,
-        "shrunk_limits": list(shrunk[1]) if shrunk else None,
+        "shrunk": shrunk,
     }
 
 
@@ -150,8 +149,8 @@ def surgeon_table(found: Calibration) -> Grid | None:
     return Grid("By surgeon, raw and shrunk towards the centre; few operations say little", headings, tuple(rows))
 
 
-def _towards_centre(shrunk: tuple[float, tuple[float, float]] | None) -> str:
-    return f"{shrunk[0]:.2f} ({shrunk[1][0]:.2f} to {shrunk[1][1]:.2f})" if shrunk else "-"
+def _towards_centre(shrunk: float | None) -> str:
+    return "-" if shrunk is None else f"{shrunk:.2f}"
 
 
 def group_table(found: Calibration) -> Grid:
