@@ -20,7 +20,7 @@ from consent.risk import risk_plan
 from consent.risk.audit.calibration import Calibration, calibrate, model_scale
 from consent.risk.audit.file import read_table
 from consent.risk.audit.picture import calibration_svg
-from consent.risk.audit.rejects import rejects_csv
+from consent.risk.audit.rejects import is_rejects, rejects_csv
 from consent.risk.audit.report import (
     Grid,
     calibration_summary,
@@ -30,6 +30,7 @@ from consent.risk.audit.report import (
     picture_lines,
     report_data,
     surgeon_table,
+    why_not_written,
 )
 from consent.risk.audit.rows import Cases, read_cases
 from consent.risk.audit.settings import audit_snippet, audit_table, with_audit
@@ -166,6 +167,11 @@ def _write_settings(path: Path, found: _Found) -> None:
     """Put [audit] into the settings at ``path``, whole or not at all, after checking that they can still be read."""
     if found.audit is None:
         raise CaseError(Problem(_too_few(found), "--write", "a rate from so few cases is mostly chance"))
+    if reason := why_not_written(found.cases):
+        raise CaseError(Problem("too much was set aside for the settings", "--write", reason, "see --rejects"))
+    if is_rejects(found.cases):
+        remedy = "paste the corrected rows into the whole file and give that"
+        raise CaseError(Problem("this file holds only rows that were set aside before", "--write", remedy=remedy))
     if found.audit.years == NO_YEARS:
         remedy = "give --years, such as --years 2024-2025, or a column with the operation date"
         raise UsageError(Problem("the years of the audit are not known", "--write", remedy=remedy))

@@ -81,7 +81,14 @@ def test_it_prints_counts_ratio_surgeons_groups_and_snippet(cases: str, capsys: 
 def test_json_is_one_object_with_the_same_figures(cases: str, capsys: pytest.CaptureFixture[str]) -> None:
     data = json.loads(printed(capsys, cases, "--json"))
     assert data["used"] is True
-    assert data["rows"] == {"used": 500, "set_aside": 0, "set_aside_with_event": 0}
+    assert data["rows"] == {
+        "used": 500,
+        "set_aside": 0,
+        "outside_the_model": 0,
+        "unread": 0,
+        "unread_with_event": 0,
+        "unread_without_outcome": 0,
+    }
     found = data["calibration"]
     assert (found["events"], found["expected"]) == (4, pytest.approx(3.75))
     # Unaudited 0.71522 (south Asia against the model's series): (4 + 5)/(3.75 + 5/0.71522) = 9/10.74085 = 0.83792.
@@ -118,14 +125,14 @@ def test_rows_set_aside_are_named_and_written(tmp_path: Path, capsys: pytest.Cap
     assert main(["audit", name, "--rejects", str(rejects)]) == 0
     said = capsys.readouterr()
     assert 'Set aside, row 122: Age: "old" is not an age' in said.out
-    assert "Rows set aside that have an event: 1 of 1." in said.out
+    assert "1 that could not be read; of those, 1 have an event and 0 an outcome" in said.out
     assert "patients' data" in said.err
     written = list(csv.reader(rejects.read_text(encoding="utf-8-sig").splitlines()))
     assert written[1][:3] == ["old", "F", "'=Dr 9"]
     assert stat.S_IMODE(rejects.stat().st_mode) == 0o600
     rejects.write_text(rejects.read_text(encoding="utf-8-sig").replace("old", "67"), encoding="utf-8")
     again = json.loads(printed(capsys, str(rejects), "--json"))
-    assert again["rows"] == {"used": 1, "set_aside": 0, "set_aside_with_event": 0}
+    assert (again["rows"]["used"], again["rows"]["set_aside"]) == (1, 0)
     assert again["columns"]["ignored"] == []
 
 
@@ -282,3 +289,37 @@ def test_settings_that_cannot_be_written_stay_whole(
     assert "No space left" in capsys.readouterr().err
     assert own.read_bytes() == before
     assert not [path for path in own.parent.iterdir() if path.name.startswith(".own")]
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        [["old", "F", "Dr 9", dt.date(2024, 5, 1), "yes"]],
+        [[50, "F", "Dr 9", dt.date(2024, 5, 1), "PCR ?"]],
+        [["old", "F", "Dr 9", dt.date(2024, 5, 1), "no"]] * 40,
+    ],
+    ids=["an event", "an outcome that cannot be read", "more than 5 percent"],
+)
+def test_an_audit_with_a_hole_in_it_is_printed_and_not_written(
+    bad: list[list[object]], own: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = own.read_bytes()
+    name = as_csv(tmp_path / "hole.csv", [*rows(500, 4), *bad])
+    assert main(["audit", name, "--clinic", str(own), "--write"]) != 0
+    said = capsys.readouterr()
+    assert "Operations 500, events 4" in said.out
+    assert "too much was set aside" in said.err
+    assert own.read_bytes() == before
+
+
+def test_a_file_of_rejects_never_replaces_the_audit(
+    own: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rejects = tmp_path / "rejects.csv"
+    bad = [["old", "F", "Dr 9", dt.date(2024, 5, 1), "no"]] * 200
+    printed(capsys, as_csv(tmp_path / "cases.csv", [*rows(500, 4), *bad]), "--rejects", str(rejects))
+    rejects.write_text(rejects.read_text(encoding="utf-8-sig").replace("old", "67"), encoding="utf-8")
+    before = own.read_bytes()
+    assert main(["audit", str(rejects), "--clinic", str(own), "--write"]) != 0
+    assert "set aside before" in capsys.readouterr().err
+    assert own.read_bytes() == before

@@ -300,7 +300,7 @@ def test_a_step_that_begins_on_the_day_of_surgery_still_has_clock_times(make_cas
 
 
 def test_on_the_day_of_surgery_the_chart_holds_what_has_a_clock_time_and_no_more(make_case, make_clinic):
-    """Prednisolone from the evening: one drop at 18:00. Timolol of that day is told below, not as "2 times" at 18:00."""
+    """Prednisolone has one drop at 18:00. Timolol of that day is told below, not as "2 times" at 18:00."""
     items = [item("prednisolone-acetate", (1, 7, 4)), item("timolol", (0, 30, 2), eyes="each", ends="long-standing")]
     own = {"title": "own", "start": "evening of surgery", "items": items}
     assessment = assess(make_case({"plan.regimen": "own"}), make_clinic({"regimens": {"own": own}}))

@@ -75,7 +75,7 @@ def test_worked_example_of_expected_events(model: OddsModel) -> None:
         Row(4, ("72", "m", "medium", "no", "large", "yes", "no", *rest)),
     )
     cases = read_cases(Table(headings, rows), model, "cases.csv")
-    assert cases.absent == ()
+    assert cases.absent == ("operation",)
     result = found(cases.eyes)
     assert result.total.expected == pytest.approx(0.0745859, abs=5e-7)
     assert result.mean_composite == pytest.approx(3.397732, abs=5e-7)

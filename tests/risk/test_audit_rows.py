@@ -152,7 +152,9 @@ def test_one_yes_is_an_event(row: str, event: bool) -> None:
 
 @pytest.mark.parametrize("row", ["|", "no|", "|no"])
 def test_a_no_needs_both_halves_of_the_outcome(row: str) -> None:
-    assert reasons("age|pcr|vl", f"67|{row}") == ("the outcome is not known: write yes or no",)
+    (reason,) = reasons("age|pcr|vl", f"67|{row}")
+    empty = [name for name, cell in zip(("pcr", "vl"), row.split("|"), strict=True) if not cell]
+    assert reason == f"{', '.join(empty)}: the outcome is not known; write yes or no"
 
 
 def test_half_an_outcome_is_said() -> None:
@@ -171,7 +173,11 @@ def test_half_an_outcome_is_said() -> None:
         ("age|pcr or vl", "-67|no", '"-67" is not an age'),
         ("age|pcr or vl", "67|maybe", '"maybe" is not understood; write yes, no, or nothing'),
         ("age|pcr or vl|pupil", "67|no|5 mm", "write large, medium, small, or nothing"),
-        ("age|pcr or vl|nucleus", "67|no|NS4", "brunescent"),
+        ("age|pcr or vl|nucleus", "67|no|stone", "brunescent"),
+        ("age|pcr or vl|operation", "67|no|", "the operation is not known"),
+        ("age|pcr or vl|operation", "67|no|not phaco; SICS", "outside the model"),
+        ("age|pcr or vl|date of surgery", "67|no|01/01/0205", "is not a date"),
+        ("age|pcr or vl|date of surgery", "67|no|31/12/2999", "is not a date"),
         ("age|pcr or vl|AL", "67|no|235", "axial length 235 mm should be less than or equal to 38 mm"),
         ("age|pcr or vl|AL", "67|no|long", "is not a length"),
         ("age|pcr or vl|date of surgery", "67|no|03/31/2025", "with the day first"),
@@ -277,12 +283,12 @@ def test_rejects_carry_every_cell_the_row_number_and_the_reason() -> None:
 
 
 def test_corrected_rejects_can_be_given_back(tmp_path: Path) -> None:
-    text = rejects_csv(cases("age|surgeon|pcr or vl", "old|=Rao|yes", "69|Rao|?"))
+    text = rejects_csv(cases("age|surgeon|pcr or vl", "old|=Rao|yes", "69|Sen|?"))
     unchanged = again(text, tmp_path)
     assert len(unchanged.set_aside) == 2
     assert unchanged.ignored == ()
-    corrected = again(text.replace("old", "70").replace("Rao,?", "Rao,no"), tmp_path)
-    assert [(eye.surgeon, eye.event) for eye in corrected.eyes] == [("=Rao", True), ("Rao", False)]
+    corrected = again(text.replace("old", "70").replace("Sen,?", "Sen,no"), tmp_path)
+    assert [(eye.surgeon, eye.event) for eye in corrected.eyes] == [("=Rao", True), ("Sen", False)]
 
 
 def test_rejects_of_rejects_grow_no_columns(tmp_path: Path) -> None:
@@ -304,3 +310,71 @@ def test_no_cell_of_the_rejects_is_a_formula(start: str) -> None:
 def test_cells_beyond_the_headings_are_kept_in_the_rejects() -> None:
     rows = list(csv.reader(io.StringIO(rejects_csv(cases("age|pcr or vl", "67|no|spilled")))))
     assert "spilled" in rows[1]
+
+
+# Signs. A register writes "PCR -" for no rupture; without the sign every eye of it would be an event.
+
+
+@pytest.mark.parametrize("cell", ["PCR -", "PCR-", "PCR(-)", "-ve", "-VE", "No PCR", "no"])
+def test_a_minus_is_a_no(cell: str) -> None:
+    (eye,) = cases("age|pcr|vl", f"67|{cell}|no").eyes
+    assert not eye.event
+
+
+@pytest.mark.parametrize("cell", ["PCR +", "PCR+", "PCR (+)", "+ve", "+", "pcr", "PCR present"])
+def test_a_plus_is_a_yes(cell: str) -> None:
+    (eye,) = cases("age|pcr|vl", f"67|{cell}|no").eyes
+    assert eye.event
+
+
+@pytest.mark.parametrize(
+    "cell", ["PCR \u2717", "PCR \u2013", "+/-", "-/+", "-1", "<1", "\u22601", "1%", "PCR --", "PCR = 0"]
+)
+def test_a_sign_that_is_not_understood_is_never_a_yes(cell: str) -> None:
+    found = cases("age|pcr|vl", f"67|{cell}|no")
+    assert found.eyes == ()
+    assert found.set_aside[0].event is Answer.UNKNOWN
+
+
+@pytest.mark.parametrize(
+    ("cell", "event"),
+    [("PCR- VL-", False), ("PCR+ VL-", True), ("PCR- VL+", True), ("PCR + VL", True), ("PCR,VL", True)],
+)
+def test_both_halves_in_one_cell(cell: str, event: bool) -> None:
+    (eye,) = cases("age|pcr or vl", f"67|{cell}").eyes
+    assert eye.event is event
+
+
+@pytest.mark.parametrize("heading", ["Fundus not seen", "No fundal view", "Fundus seen"])
+@pytest.mark.parametrize(("cell", "factor"), [("seen", 1.0), ("visible", 1.0), ("not seen", 2.46), ("no view", 2.46)])
+def test_seen_means_seen_under_any_heading(heading: str, cell: str, factor: float) -> None:
+    # Narendran 2009: no fundal view or vitreous opacities, odds ratio 2.46.
+    assert ratio(heading, cell)[0] == pytest.approx(factor)
+
+
+@pytest.mark.parametrize("cell", ["Phaco + Ant Vitrectomy + PCIOL", "phaco, anterior vitrectomy", "Phaco"])
+def test_a_vitrectomy_for_vitreous_loss_stays_in_the_audit(cell: str) -> None:
+    (eye,) = cases("age|pcr or vl|operation", f"67|yes|{cell}").eyes
+    assert eye.event
+
+
+def test_an_outcome_under_another_name_is_pointed_at() -> None:
+    assert any('"PCR remarks" is ignored' in text for text in cases("age|vl|PCR remarks", "67|no|torn").remarks)
+    assert cases("age|PCR (Y/N)|VL (yes/no)", "67|y|n").eyes[0].event
+
+
+def test_rows_that_repeat_are_counted_and_said() -> None:
+    found = cases("age|pcr or vl", "67|no", "68|no", "67|no")
+    assert len(found.eyes) == 3
+    assert any("1 rows repeat" in text and "row 4 does row 2" in text for text in found.remarks)
+
+
+def test_initials_are_surgeons_and_a_full_stop_makes_no_second_one() -> None:
+    eyes = cases("age|pcr or vl|surgeon", "67|no|NK", "67|no|Dr Sen", "67|no|Dr. Sen", "67|no|-").eyes
+    assert [eye.surgeon for eye in eyes] == ["NK", "Dr Sen", "Dr Sen", ""]
+
+
+def test_rows_outside_the_model_are_told_from_rows_that_could_not_be_read() -> None:
+    found = cases("age|pcr or vl|operation", "67|yes|SICS", "old|yes|phaco", "67|maybe|phaco")
+    assert [entry.outside for entry in found.set_aside] == [True, False, False]
+    assert [entry.event for entry in found.unread] == [Answer.YES, Answer.UNKNOWN]

@@ -27,6 +27,8 @@ class Limits(Part):
     bytes: int = Field(gt=0)
     unpacked_bytes: int = Field(gt=0)
     columns: int = Field(gt=0)
+    unread_percent: float = Field(ge=0, lt=100)
+    unread_percent_source: str
     groups: int = Field(gt=0)
     surgeons: int = Field(gt=1)
     surgeons_source: str
@@ -106,14 +108,22 @@ def audit_rules() -> AuditRules:
     return read_model(package_data("risk", "audit", "audit.toml"), AuditRules, EvidenceError)
 
 
+_DASH_IN_WORD = re.compile(r"(?<=[^\W_])[-\u2010-\u2014](?=[^\W_])")
+_SEPARATORS = str.maketrans(dict.fromkeys(".,;:/&_'\"()[]", " "))
+
+
 def heading_key(text: str) -> str:
     """A heading in its plain form: lower case, words of letters and digits with one space between."""
     return " ".join(re.findall(r"[^\W_]+", text.casefold()))
 
 
 def word_key(text: str) -> str:
-    """A cell's word in its plain form, like a heading but with + and ? kept; a lone sign stays as it is."""
-    return " ".join(re.findall(r"(?:[^\W_]|[+?])+", text.casefold())) or text.strip()
+    """A cell's word in its plain form: words and signs in lower case with one space between.
+
+    Only what joins or separates words is dropped. "PCR-" keeps its sign: without it a no would be read as a yes.
+    """
+    joined = _DASH_IN_WORD.sub(" ", text.casefold()).translate(_SEPARATORS)
+    return " ".join(re.findall(r"[^\W_]+|[^\w\s]", joined)) or text.strip()
 
 
 def printable(text: str) -> str:
@@ -128,7 +138,7 @@ def recognised(headings: Sequence[str]) -> tuple[Mapped, ...]:
     names = {text: column for column in rules.columns for text in (*column.spellings, *column.opposite)}
     found = []
     for place, heading in enumerate(headings):
-        key = heading_key(heading)
+        key = re.sub(r" (y n|yes no)$", "", heading_key(heading))
         if (column := names.get(key)) is not None:
             shown = printable(heading)
             found.append(Mapped(column, place, shown, key in column.opposite, rules.meanings(column)))

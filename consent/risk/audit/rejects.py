@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
-from consent.risk.audit.columns import audit_rules
+from consent.risk.audit.columns import audit_rules, heading_key
 from consent.risk.audit.file import FORMULA_STARTS
 from consent.risk.audit.rows import Cases
 
@@ -28,6 +28,11 @@ def rejects_csv(cases: Cases) -> str:
         reasons = "; ".join(entry.reasons)
         writer.writerow(_guarded([*kept, str(entry.row.number), reasons, *spilled]))
     return text.getvalue()
+
+
+def is_rejects(cases: Cases) -> bool:
+    """Whether the file was made of rows set aside from another one."""
+    return any(heading in audit_rules().column("set_aside").spellings for heading in map(heading_key, cases.headings))
 
 
 def _without(cells: tuple[str, ...], places: list[int]) -> list[str]:

@@ -40,10 +40,7 @@ def case_lines(cases: Cases, benchmark: Cited) -> tuple[str, ...]:
     lines += [f"Note: {remark}" for remark in cases.remarks]
     lines += [f"Set aside, {_rows(rows)}: {reason}" for reason, rows in cases.reasons.items()]
     if aside:
-        lines.append(
-            "An audit leaves out no operation that the model covers. Rows set aside that have an event: "
-            f"{_with_event(cases)} of {aside}. Correct what can be corrected and run this again before it is used."
-        )
+        lines.append(_unread_words(cases))
     lines.append(f"Benchmark: {printed(benchmark)} ({series.setting}, {series.years}) [{benchmark.reference}]")
     return (*lines, f"    {series.citation}")
 
@@ -76,7 +73,10 @@ def report_data(cases: Cases, benchmark: Cited, found: Calibration | None) -> di
         "rows": {
             "used": len(cases.eyes),
             "set_aside": len(cases.set_aside),
-            "set_aside_with_event": _with_event(cases),
+            "outside_the_model": _outside(cases),
+            "unread": len(cases.unread),
+            "unread_with_event": _unread(cases, Answer.YES),
+            "unread_without_outcome": _unread(cases, Answer.UNKNOWN),
         },
         "columns": {"read": cases.read, "ignored": list(cases.ignored), "absent": list(cases.absent)},
         "remarks": list(cases.remarks),
@@ -174,8 +174,29 @@ def picture_lines(found: Calibration) -> tuple[str, ...]:
     )
 
 
-def _with_event(cases: Cases) -> int:
-    return sum(entry.event is Answer.YES for entry in cases.set_aside)
+def why_not_written(cases: Cases) -> str | None:
+    """Why rows that could not be read keep an audit out of the settings; None where nothing does."""
+    limit, rows = audit_rules().limits.unread_percent, len(cases.eyes) + len(cases.set_aside)
+    if _unread(cases, Answer.YES) or _unread(cases, Answer.UNKNOWN) or 100 * len(cases.unread) > limit * rows:
+        return _unread_words(cases)
+    return None
+
+
+def _unread_words(cases: Cases) -> str:
+    return (
+        f"Set aside: {_outside(cases)} outside the model, {len(cases.unread)} that could not be read; of those, "
+        f"{_unread(cases, Answer.YES)} have an event and {_unread(cases, Answer.UNKNOWN)} an outcome that could not be "
+        "read. An audit leaves out no operation that the model covers: correct them and run this again."
+    )
+
+
+def _outside(cases: Cases) -> int:
+    """Rows set aside because the model was not made on their operation."""
+    return len(cases.set_aside) - len(cases.unread)
+
+
+def _unread(cases: Cases, event: Answer) -> int:
+    return sum(entry.event is event for entry in cases.unread)
 
 
 def _rows(numbers: list[int]) -> str:

@@ -13,9 +13,18 @@ from consent.case import Answer, Case, Glaucoma, Health, NucleusGrade, Patient, 
 from consent.case.model import OLDEST, YOUNGEST, AlphaBlocker, Eye, Nucleus, Surgeon
 from consent.evidence import OddsModel
 from consent.risk.audit.calibration import NO_SURGEON, AuditedEye
-from consent.risk.audit.columns import OUTCOMES, Mapped, audit_rules, map_columns, printable, recognised, word_key
+from consent.risk.audit.columns import (
+    OUTCOMES,
+    Mapped,
+    audit_rules,
+    heading_key,
+    map_columns,
+    printable,
+    recognised,
+    word_key,
+)
 from consent.risk.audit.file import Row, Table
-from consent.risk.audit.values import value_of
+from consent.risk.audit.values import OutsideModelError, value_of
 from consent.risk.factors import factor_levels
 from consent.risk.odds import composite
 
@@ -24,11 +33,15 @@ Facts = dict[str, Any]
 
 @dataclass(frozen=True)
 class SetAside:
-    """A row that cannot be used, as it stands in the file, and why. ``event``: what it says of the outcome."""
+    """A row that cannot be used, as it stands in the file, and why. ``event``: what it says of the outcome.
+
+    ``outside``: it was read, and the model was not made on such an operation.
+    """
 
     row: Row
     reasons: tuple[str, ...]
     event: Answer
+    outside: bool = False
 
 
 @dataclass(frozen=True)
@@ -42,6 +55,11 @@ class Cases:
     ignored: tuple[str, ...]
     absent: tuple[str, ...]
     remarks: tuple[str, ...] = ()
+
+    @property
+    def unread(self) -> tuple[SetAside, ...]:
+        """Rows that belong to the audit and could not be read."""
+        return tuple(entry for entry in self.set_aside if not entry.outside)
 
     @property
     def reasons(self) -> dict[str, list[int]]:
@@ -72,8 +90,28 @@ def read_cases(table: Table, model: OddsModel, where: str) -> Cases:
         {mapped.heading: mapped.column.shown for mapped in columns.values()},
         tuple(map(printable, ignored)),
         _absent(columns, white_named),
-        (*table.remarks, *_half_outcome(columns)),
+        (*table.remarks, *_half_outcome(columns), *_maybe_outcome(ignored), *_twice(table)),
     )
+
+
+def _maybe_outcome(ignored: list[str]) -> tuple[str, ...]:
+    """What to say of an ignored column that may hold the outcome."""
+    words = {word for name in OUTCOMES for text in audit_rules().column(name).spellings for word in text.split()}
+    telling = words & {"pcr", "rupture", "rent", "tear", "vitreous", "vl", "event"}
+    named = [f'"{printable(text)}"' for text in ignored if telling & set(heading_key(text).split())]
+    if not named:
+        return ()
+    return (f"{', '.join(named)} is ignored; if it says whether the capsule ruptured, rename it and run this again",)
+
+
+def _twice(table: Table) -> tuple[str, ...]:
+    """What to say where rows stand in the file more than once, cell for cell."""
+    first: dict[tuple[str, ...], int] = {}
+    again = [row for row in table.rows if first.setdefault(row.cells, row.number) != row.number]
+    if not again:
+        return ()
+    example = f"row {again[0].number} does row {first[again[0].cells]}"
+    return (f"{len(again)} rows repeat an earlier row cell for cell, as {example}; all are counted",)
 
 
 def _half_outcome(columns: dict[str, Mapped]) -> tuple[str, ...]:
@@ -114,6 +152,10 @@ class _Reason(str):
     """Why a cell cannot be read, in words."""
 
 
+class _Outside(_Reason):
+    """Why a row is outside the model."""
+
+
 @dataclass
 class _Reader:
     """Reads one row after another with the columns found; remembers surgeons as first written, and cells once read."""
@@ -128,8 +170,11 @@ class _Reader:
     def read(self, row: Row) -> AuditedEye | SetAside:
         facts, reasons = self._facts(row)
         event = _event(facts)
+        if event is Answer.NO and any(name in reasons for name in OUTCOMES):
+            event = Answer.UNKNOWN
         if event is Answer.UNKNOWN and not any(name in reasons for name in OUTCOMES):
-            reasons["outcome"] = "the outcome is not known: write yes or no"
+            missing = [self.columns[name].heading for name in OUTCOMES if facts.get(name) is Answer.UNKNOWN]
+            reasons["outcome"] = f"{', '.join(missing)}: the outcome is not known; write yes or no"
         if facts.get("outcome") is Answer.NO and event is Answer.YES:
             reasons["outcome"] = "the columns of the outcome contradict each other"
         if any(map(str.strip, row.cells[self.width :])):
@@ -139,7 +184,8 @@ class _Reader:
         except ValueError as failure:
             case, reasons["case"] = None, str(failure)
         if case is None:
-            return SetAside(row, tuple(reasons.values()), event)
+            outside = any(isinstance(reason, _Outside) for reason in reasons.values())
+            return SetAside(row, tuple(reasons.values()), event, outside)
         return self._eye(case, facts, event)
 
     def _facts(self, row: Row) -> tuple[Facts, dict[str, str]]:
@@ -159,6 +205,8 @@ class _Reader:
         if (name, cell) not in self.values:
             try:
                 self.values[name, cell] = value_of(cell, self.columns[name])
+            except OutsideModelError as failure:
+                self.values[name, cell] = _Outside(f"{self.columns[name].heading}: {failure}")
             except ValueError as failure:
                 self.values[name, cell] = _Reason(f"{self.columns[name].heading}: {failure}")
         return self.values[name, cell]
@@ -172,7 +220,7 @@ class _Reader:
             composite=composite(level.odds_ratio for level in levels),
             highest=composite(level.highest for level in levels),
             unknown=tuple(level.factor for level in levels if not level.known and level.highest > 1),
-            surgeon=self.surgeons.setdefault(surgeon.casefold(), surgeon),
+            surgeon=self.surgeons.setdefault(heading_key(surgeon), surgeon),
             year=day.year if day else None,
         )
 

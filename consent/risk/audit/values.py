@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from consent.case import Answer
-from consent.risk.audit.columns import Mapped, printable, word_key
+from consent.risk.audit.columns import Mapped, audit_rules, printable, word_key
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _YEAR_FIRST = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
@@ -17,6 +17,13 @@ _MONTH_NAMED = re.compile(r"(\d{1,2})[ \-]([a-z]{3})[a-z]*[ \-,]+(\d{4})")
 _CLOCK = re.compile(r"[ t]\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?$")
 _AGE = re.compile(r"(\d{1,3})(?:\.\d+)?\s*(?:y|yr|yrs|year|years)?\.?")
 _LENGTH = re.compile(r"(\d{1,3}(?:[.,]\d+)?)\s*(?:mm)?")
+
+
+_EARLIEST, _LATEST = 1900, 2100
+
+
+class OutsideModelError(ValueError):
+    """A row that was read and that the model was not made on."""
 
 
 def value_of(cell: str, mapped: Mapped) -> Any:
@@ -38,18 +45,21 @@ def _meaning(cell: str, mapped: Mapped) -> str:
 
 
 def _answer(cell: str, mapped: Mapped) -> Answer:
-    answer = Answer(_meaning(cell, mapped))
-    if not mapped.opposite or answer is Answer.UNKNOWN:
-        return answer
-    return Answer.NO if answer is Answer.YES else Answer.YES
+    """Yes or no as the cell says; under a heading that means the opposite a plain yes or no is turned round."""
+    answer, plain = Answer(_meaning(cell, mapped)), audit_rules().answers
+    if mapped.opposite and word_key(cell) in (*plain.yes, *plain.no):
+        return Answer.NO if answer is Answer.YES else Answer.YES
+    return answer
 
 
 def _operation(cell: str, mapped: Mapped) -> str:
     """The operation, looked for inside the words of the cell: the model was made on one operation only."""
     (wanted, words), (_, others) = mapped.column.words.items()
     key = word_key(cell)
+    if _is_unknown(cell, mapped):
+        raise ValueError("the operation is not known; write phaco, or what it was")
     if not any(word in key for word in words) or any(word in key for word in others):
-        raise ValueError(f'"{printable(cell)}" is outside the model, which was made on {wanted}')
+        raise OutsideModelError(f'"{printable(cell)}" is outside the model, which was made on {wanted}')
     return wanted
 
 
@@ -75,6 +85,8 @@ def _date(cell: str, mapped: Mapped) -> dt.date | None:
     text = _CLOCK.sub("", cell.strip().casefold())
     try:
         year, month, day = _parts(text)
+        if not _EARLIEST <= year <= _LATEST:
+            raise ValueError(text)
         return dt.date(year, month, day)
     except ValueError as failure:
         wrong = f'"{printable(cell)}" is not a date; write 2025-03-31, or 31/03/2025 with the day first'
@@ -92,8 +104,11 @@ def _parts(text: str) -> tuple[int, int, int]:
     raise ValueError(text)
 
 
-def _text(cell: str, mapped: Mapped) -> str:
-    return "" if _is_unknown(cell, mapped) else " ".join(cell.split())
+def _text(cell: str, _: Mapped) -> str:
+    """The text, or nothing. "NK" and "NA" may be initials: only whole words say that a surgeon is not known."""
+    key = word_key(cell)
+    is_empty = not any(letter.isalnum() for letter in key) or key in ("unknown", "not known", "not recorded")
+    return "" if is_empty else " ".join(cell.split())
 
 
 def _is_unknown(cell: str, mapped: Mapped) -> bool:
