@@ -179,6 +179,8 @@ def _write_settings(path: Path, found: _Found) -> None:
     content = path.read_bytes()
     text = content.decode("utf-8-sig")
     changed = with_audit(text, found.audit, path.name)
+    if b"\r\n" in content:
+        changed = changed.replace("\r\n", "\n").replace("\n", "\r\n")
     validate(tomllib.loads(changed), Clinic, ClinicError, path.name)
     mark = b"\xef\xbb\xbf" if content.startswith(b"\xef\xbb\xbf") else b""
     _write(path, mark + changed.encode(), mode=path.stat().st_mode)

@@ -323,3 +323,11 @@ def test_a_file_of_rejects_never_replaces_the_audit(
     assert main(["audit", str(rejects), "--clinic", str(own), "--write"]) != 0
     assert "set aside before" in capsys.readouterr().err
     assert own.read_bytes() == before
+
+
+def test_settings_with_windows_line_ends_keep_them(cases: str, own: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    own.write_bytes(own.read_bytes().replace(b"\n", b"\r\n"))
+    printed(capsys, cases, "--clinic", str(own), "--write")
+    after = own.read_bytes()
+    assert b"[audit]\r\n" in after
+    assert after.count(b"\n") == after.count(b"\r\n")

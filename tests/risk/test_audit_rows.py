@@ -181,7 +181,7 @@ def test_half_an_outcome_is_said() -> None:
         ("age|pcr or vl|AL", "67|no|235", "axial length 235 mm should be less than or equal to 38 mm"),
         ("age|pcr or vl|AL", "67|no|long", "is not a length"),
         ("age|pcr or vl|date of surgery", "67|no|03/31/2025", "with the day first"),
-        ("age|pcr or vl|date of surgery", "67|no|1/1/25", "is not a date"),
+        ("pcr or vl|date of surgery|date of birth", "no|1/1/25|5/3/55", '"5/3/55" is not a date'),
         ("age|pcr or vl|date of surgery", "67|no|31-Foo-2025", "is not a date"),
         ("age|pcr or vl|operation", "67|no|SICS", "outside the model, which was made on phacoemulsification"),
         ("age|pcr or vl|operation", "67|no|Phaco-trabeculectomy", "outside the model"),
@@ -378,3 +378,9 @@ def test_rows_outside_the_model_are_told_from_rows_that_could_not_be_read() -> N
     found = cases("age|pcr or vl|operation", "67|yes|SICS", "old|yes|phaco", "67|maybe|phaco")
     assert [entry.outside for entry in found.set_aside] == [True, False, False]
     assert [entry.event for entry in found.unread] == [Answer.YES, Answer.UNKNOWN]
+
+
+@pytest.mark.parametrize("cell", ["05/03/25", "5-Mar-25", "05/03/2025 10:30 AM", "2025-03-05T09:15", "5.3.2025"])
+def test_the_day_of_an_operation_as_spreadsheets_write_it(cell: str) -> None:
+    (eye,) = cases("age|pcr or vl|date of surgery", f"67|no|{cell}").eyes
+    assert eye.year == 2025

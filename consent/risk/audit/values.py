@@ -12,14 +12,16 @@ from consent.risk.audit.columns import Mapped, audit_rules, printable, word_key
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _YEAR_FIRST = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
-_DAY_FIRST = re.compile(r"(\d{1,2})[/.\-](\d{1,2})[/.\-](\d{4})")
-_MONTH_NAMED = re.compile(r"(\d{1,2})[ \-]([a-z]{3})[a-z]*[ \-,]+(\d{4})")
-_CLOCK = re.compile(r"[ t]\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?$")
+_DAY_FIRST = re.compile(r"(\d{1,2})[/.\-](\d{1,2})[/.\-](\d{4}|\d{2})")
+_MONTH_NAMED = re.compile(r"(\d{1,2})[ \-]([a-z]{3})[a-z]*[ \-,]+(\d{4}|\d{2})")
+_CLOCK = re.compile(r"[ t]\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?( ?[ap]m)?$")
 _AGE = re.compile(r"(\d{1,3})(?:\.\d+)?\s*(?:y|yr|yrs|year|years)?\.?")
 _LENGTH = re.compile(r"(\d{1,3}(?:[.,]\d+)?)\s*(?:mm)?")
 
 
 _EARLIEST, _LATEST = 1900, 2100
+_CENTURY, _THIS_CENTURY = 100, 2000
+"""Two digits of a year tell the century of an operation, never that of a birth."""
 
 
 class OutsideModelError(ValueError):
@@ -85,6 +87,8 @@ def _date(cell: str, mapped: Mapped) -> dt.date | None:
     text = _CLOCK.sub("", cell.strip().casefold())
     try:
         year, month, day = _parts(text)
+        if year < _CENTURY and mapped.column.id == "operation_date":
+            year += _THIS_CENTURY
         if not _EARLIEST <= year <= _LATEST:
             raise ValueError(text)
         return dt.date(year, month, day)
