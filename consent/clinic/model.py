@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 
 from consent.case.part import LanguageTag, Part, ShortText
 from consent.case.reading import read_model
+from consent.clinic.drop_defaults import drop_defaults
 from consent.errors import ClinicError
 from consent.resources import package_data
 
@@ -52,15 +53,26 @@ class Audit(Part):
         return self
 
 
+_SHIPPED = drop_defaults()
+
+
 class DropSettings(Part):
     """How the clinic gives drops. Every value is a choice of the clinic; published advice disagrees."""
 
-    drops_per_ml: float = Field(20.0, ge=10, le=60, description="planning value, drops per mL")
-    wastage_percent: float = Field(0.0, ge=0, le=100, description="drops lost, percent")
-    days_after_opening: int = Field(28, ge=1, le=365, description="use within, days after opening")
-    gap_minutes: int = Field(5, ge=5, le=30, description="between two drops in the same eye, minutes")
-    ointment_gap_minutes: int = Field(10, ge=10, le=30, description="before ointment, minutes")
-    close_eye_minutes: int = Field(2, ge=1, le=5, description="eye closed after a drop, minutes")
+    drops_per_ml: float = Field(_SHIPPED.drops_per_ml.value, ge=10, le=60, description="planning value, drops per mL")
+    wastage_percent: float = Field(_SHIPPED.wastage_percent.value, ge=0, le=100, description="drops lost, percent")
+    days_after_opening: int = Field(
+        _SHIPPED.days_after_opening.value, ge=1, le=365, description="use within, days after opening"
+    )
+    gap_minutes: int = Field(
+        _SHIPPED.gap_minutes.value, ge=5, le=30, description="between two drops in the same eye, minutes"
+    )
+    ointment_gap_minutes: int = Field(
+        _SHIPPED.ointment_gap_minutes.value, ge=10, le=30, description="before ointment, minutes"
+    )
+    close_eye_minutes: int = Field(
+        _SHIPPED.close_eye_minutes.value, ge=1, le=5, description="eye closed after a drop, minutes"
+    )
     times: Literal["even", "fewest sessions"] = "fewest sessions"
     fresh_bottle_per_eye: bool = True
     regimen: ShortText = "weekly-4-3-2-1"

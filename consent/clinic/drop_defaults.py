@@ -1,0 +1,38 @@
+"""Reads the drop settings of a clinic that has set none: drop_defaults.toml, each value with its source."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Literal
+
+from consent.case.part import Part, ShortText
+from consent.case.reading import read_model
+from consent.errors import ClinicError
+from consent.resources import package_data
+
+
+class _Measure(Part):
+    value: float
+    source: ShortText
+    verified: Literal["full-text table", "abstract", "quoted", "memory", "common practice, no source"]
+
+
+class _Whole(_Measure):
+    value: int
+
+
+class DropDefaults(Part):
+    """Every number of the drop settings."""
+
+    drops_per_ml: _Measure
+    wastage_percent: _Measure
+    days_after_opening: _Whole
+    gap_minutes: _Whole
+    ointment_gap_minutes: _Whole
+    close_eye_minutes: _Whole
+
+
+@cache
+def drop_defaults() -> DropDefaults:
+    """The shipped values; raises ``ClinicError`` if the file is broken."""
+    return read_model(package_data("clinic", "drop_defaults.toml"), DropDefaults, ClinicError)
