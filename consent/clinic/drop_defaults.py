@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from functools import cache
-from typing import Literal
 
-from consent.case.part import Part, ShortText
+from consent.case.part import Part
 from consent.case.reading import read_model
+from consent.case.sourced import Sourced
 from consent.errors import ClinicError
 from consent.resources import package_data
 
 
-class _Measure(Part):
+class _Measure(Sourced):
     value: float
-    source: ShortText
-    verified: Literal["full-text table", "abstract", "quoted", "memory", "common practice, no source"]
 
 
 class _Whole(_Measure):

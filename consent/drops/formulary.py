@@ -12,10 +12,11 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from consent.case.part import LongText, Part, ShortText
-from consent.case.reading import read_model, validate
+from consent.case.reading import read_model
+from consent.case.sourced import Sourced
 from consent.clinic import Clinic
-from consent.drops.sources import Sourced
-from consent.errors import DropsError, Problem
+from consent.drops.tables import parse_named
+from consent.errors import DropsError
 from consent.resources import package_data
 
 _STRENGTH = re.compile(r"^(\d+(?:\.\d+)?)(%| mg/mL| mg/g| microgram/mL| IU/mL)$")
@@ -198,20 +199,7 @@ def parse_formulary(tables: Mapping[str, Mapping[str, Any]], where: str) -> Form
 
     Raises ``DropsError`` with one problem per fault: ``where``, the id and the key.
     """
-    drugs: dict[str, Drug] = {}
-    problems: list[Problem] = []
-    for drug_id, table in tables.items():
-        place = f"{where}.{drug_id}"
-        if "id" in table:
-            problems.append(Problem("the id is the name of the table", f"{place}: id", remedy="remove this key"))
-            continue
-        try:
-            drugs[drug_id] = validate({**table, "id": drug_id}, Drug, DropsError, place)
-        except DropsError as error:
-            problems.extend(error.problems)
-    if problems:
-        raise DropsError(problems)
-    return MappingProxyType(drugs)
+    return parse_named(tables, Drug, where)
 
 
 def read_formulary(clinic: Clinic) -> Formulary:

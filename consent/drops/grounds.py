@@ -11,8 +11,8 @@ from pydantic import Field
 
 from consent.case.part import Part
 from consent.case.reading import read_model
+from consent.case.sourced import Sourced
 from consent.drops.formulary import DrugClass
-from consent.drops.sources import Sourced
 from consent.errors import DropsError
 from consent.resources import package_data
 

@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from consent.case.part import Part, ShortText
 from consent.case.reading import read_model
-from consent.drops.sources import Sourced
+from consent.case.sourced import Sourced
 from consent.errors import DropsError
 from consent.resources import package_data
 

@@ -12,10 +12,11 @@ from typing import Any, Literal
 from pydantic import Field, field_validator
 
 from consent.case.part import LongText, Part, ShortText
-from consent.case.reading import read_model, validate
+from consent.case.reading import read_model
+from consent.case.sourced import Sourced, Verified
 from consent.clinic import Clinic
 from consent.drops.formulary import Form, Formulary, Id
-from consent.drops.sources import Sourced, Verified, nearest
+from consent.drops.tables import nearest, parse_named
 from consent.errors import DropsError, Problem
 from consent.resources import package_data
 
@@ -138,23 +139,7 @@ def parse_regimens(tables: Mapping[str, Mapping[str, Any]], formulary: Formulary
 
     Raises ``DropsError`` with one problem per fault: ``where``, the id and the key.
     """
-    regimens: dict[str, Regimen] = {}
-    problems: list[Problem] = []
-    for regimen_id, table in tables.items():
-        place = f"{where}.{regimen_id}"
-        if "id" in table:
-            problems.append(Problem("the id is the name of the table", f"{place}: id", remedy="remove this key"))
-            continue
-        try:
-            regimen = validate({**table, "id": regimen_id}, Regimen, DropsError, place)
-        except DropsError as error:
-            problems.extend(error.problems)
-            continue
-        problems.extend(Problem(what, f"{place}: {key}") for key, what in _faults(regimen, formulary))
-        regimens[regimen_id] = regimen
-    if problems:
-        raise DropsError(problems)
-    return MappingProxyType(regimens)
+    return parse_named(tables, Regimen, where, lambda regimen: _faults(regimen, formulary))
 
 
 @cache

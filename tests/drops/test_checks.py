@@ -11,12 +11,12 @@ import pytest
 
 from consent.case import Case, Visit
 from consent.case.model import Done
+from consent.case.sourced import Verified
 from consent.clinic import Clinic
 from consent.drops import Finding, Start, check_drops, plan_drops
 from consent.drops.checks import CHECKS
 from consent.drops.grounds import mentions, read_checks
 from consent.drops.limits import read_limits
-from consent.drops.sources import Verified
 
 Change = Callable[..., Case]
 Parts = dict[str, dict[str, Any]]

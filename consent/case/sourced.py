@@ -1,9 +1,7 @@
-"""How far a figure of this room can be trusted: its source and how that source was read."""
+"""What carries its source: a value of the shipped data with the ground it stands on and how that was read."""
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable
 from enum import StrEnum
 
 from consent.case.part import LongText, Part
@@ -24,10 +22,3 @@ class Sourced(Part):
 
     source: LongText
     verified: Verified
-
-
-def nearest(wrong: str, known: Iterable[str]) -> str:
-    """Return the advice to print for a ``wrong`` id: the nearest known one, else all that are known."""
-    ids = sorted(known)
-    near = difflib.get_close_matches(wrong, ids, n=1, cutoff=0.5)
-    return f'did you mean "{near[0]}"?' if near else f"known are: {', '.join(ids)}"
