@@ -5,6 +5,7 @@ from consent.case.answers import (
     Anaesthesia,
     Answer,
     Asked,
+    CapColour,
     DecisionBasis,
     DropGiver,
     ExtraStep,
@@ -23,6 +24,7 @@ from consent.case.answers import (
     TearSac,
     Ultrasound,
 )
+from consent.case.decisions import CapSeen, DropChange, OwnDrop, PointAnswer
 from consent.case.model import Case, Health, Lens, Patient, Plan, Visit
 from consent.case.reading import case_schema, read_case
 
@@ -31,8 +33,11 @@ __all__ = [
     "Anaesthesia",
     "Answer",
     "Asked",
+    "CapColour",
+    "CapSeen",
     "Case",
     "DecisionBasis",
+    "DropChange",
     "DropGiver",
     "ExtraStep",
     "Glaucoma",
@@ -43,9 +48,11 @@ __all__ = [
     "LightProjection",
     "NucleusGrade",
     "Operation",
+    "OwnDrop",
     "Patient",
     "Payer",
     "Plan",
+    "PointAnswer",
     "PupilGrade",
     "Retinopathy",
     "Sex",

@@ -214,3 +214,20 @@ class ExtraStep(StrEnum):
     CAPSULE_RING = "capsular tension ring"
     OTHER_ANAESTHESIA = "other anaesthesia"
     SECOND_OPERATION = "second operation"
+
+
+class CapColour(StrEnum):
+    """Colour of a bottle's cap in plain words, as seen."""
+
+    WHITE = "white"
+    BLACK = "black"
+    GREY = "grey"
+    BROWN = "brown"
+    RED = "red"
+    PINK = "pink"
+    ORANGE = "orange"
+    YELLOW = "yellow"
+    GREEN = "green"
+    TURQUOISE = "turquoise"
+    BLUE = "blue"
+    PURPLE = "purple"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -30,6 +31,7 @@ from consent.case.answers import (
     TearSac,
     Ultrasound,
 )
+from consent.case.decisions import CapSeen, DropChange, OwnDrop, PointAnswer
 from consent.case.part import AcuityText, LanguageTag, LongText, Part, ShortText
 
 SCHEMA_VERSION = 1
@@ -73,6 +75,7 @@ class Patient(Part):
         Literal["work", "driving", "reading", "prayer", "cooking fire", "field work", "cattle", "only good eye"], ...
     ] = ()
     what_matters_in_own_words: LongText | None = None
+    tells_clock_time: Answer = Field(Answer.UNKNOWN, description="reads a clock, or lives with someone who does")
     waking_from: dt.time = dt.time(7)
     waking_to: dt.time = dt.time(22)
 
@@ -219,9 +222,16 @@ class OtherEye(Part):
     seeing: Answer = Answer.UNKNOWN
     operated: Answer = Answer.UNKNOWN
     operated_on: dt.date | None = None
+    regimen: ShortText | None = Field(None, description="id of the regimen it is still on since operated_on")
     complication: Answer = Answer.UNKNOWN
     axial_length_mm: float | None = Field(None, ge=18.0, le=38.0, description="axial length, mm")
     refraction_d: float | None = Field(None, ge=-30.0, le=20.0, description="spherical equivalent, dioptres")
+
+    @model_validator(mode="after")
+    def _regimen_has_a_day(self) -> OtherEye:
+        if self.regimen is not None and self.operated_on is None:
+            raise ValueError("other_eye: regimen goes with operated_on, the day its drops are counted from")
+        return self
 
     @property
     def parsed(self) -> Acuity | None:
@@ -297,6 +307,7 @@ class Plan(Part):
     camp: Answer = Answer.UNKNOWN
     photographs: Answer = Answer.UNKNOWN
     regimen: ShortText | None = Field(None, description="id of one of the clinic's regimens")
+    tablets: tuple[ShortText, ...] = Field((), description='tablets ordered besides, such as "acetazolamide 250 mg"')
     companion: Answer = Answer.UNKNOWN
 
 
@@ -324,7 +335,7 @@ class FiguresAcceptance(Part):
 
 
 class Visit(Part):
-    kind: Literal["day 1", "week 1", "pressure", "final", "spectacles", "stitch", "other"]
+    kind: Literal["day 1", "week 1", "pressure", "cornea", "final", "spectacles", "stitch", "other"]
     date: dt.date
     place: ShortText | None = None
     brought_by: ShortText | None = None
@@ -371,6 +382,10 @@ class Case(Part):
     talk: Talk = Talk()
     figures_accepted: FiguresAcceptance | None = None
     visits: tuple[Visit, ...] = ()
+    own_drops: tuple[OwnDrop, ...] = ()
+    drop_changes: tuple[DropChange, ...] = ()
+    caps_seen: tuple[CapSeen, ...] = ()
+    answers: tuple[PointAnswer, ...] = ()
     done: Done | None = None
     day1: Day1 | None = None
     version: int = Field(1, ge=1, le=999)
@@ -381,6 +396,25 @@ class Case(Part):
             raise ValueError(
                 f"patient.birth_date makes the patient {self.age_years} years old on plan.date; "
                 f"this program is for adults of {YOUNGEST} to {OLDEST} years"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _each_own_drop_once(self) -> Case:
+        placed = [(drop.drug, side) for drop in self.own_drops for side in drop.sides]
+        if len(set(placed)) != len(placed):
+            raise ValueError("own_drops: a drop stands twice for the same eye; give each eye one decision")
+        return self
+
+    @model_validator(mode="after")
+    def _changes_in_order(self) -> Case:
+        days = [self.plan.date, *(change.on for change in self.drop_changes)]
+        if any(after <= before for before, after in pairwise(days)):
+            raise ValueError("drop_changes: each must be later than the one before it, and later than plan.date")
+        if self.version <= len(self.drop_changes):
+            raise ValueError(
+                f"version: {len(self.drop_changes)} changes of the drops need version "
+                f"{len(self.drop_changes) + 1} or more, so that older prints can be told from this one"
             )
         return self
 

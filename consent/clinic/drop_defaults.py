@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from functools import cache
 
 from consent.case.part import Part
@@ -19,8 +20,12 @@ class _Whole(_Measure):
     value: int
 
 
+class _Clock(Sourced):
+    value: dt.time
+
+
 class DropDefaults(Part):
-    """Every number of the drop settings."""
+    """Every number of the drop settings, and the clock times of the day's landmarks."""
 
     drops_per_ml: _Measure
     wastage_percent: _Measure
@@ -28,6 +33,13 @@ class DropDefaults(Part):
     gap_minutes: _Whole
     ointment_gap_minutes: _Whole
     close_eye_minutes: _Whole
+    long_standing_days: _Whole
+    breakfast: _Clock
+    mid_morning: _Clock
+    midday_meal: _Clock
+    afternoon: _Clock
+    sunset: _Clock
+    evening_meal: _Clock
 
 
 @cache

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from consent.case.part import LanguageTag, Part, ShortText
 from consent.case.reading import read_model
@@ -14,6 +15,18 @@ from consent.clinic.drop_defaults import drop_defaults
 from consent.errors import ClinicError
 from consent.resources import package_data
 
+
+def _time_zone(name: str) -> str:
+    from zoneinfo import ZoneInfo
+
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as error:
+        raise ValueError(f'"{name}" is not a time zone; write one such as "Asia/Kolkata"') from error
+    return name
+
+
+TimeZone = Annotated[str, AfterValidator(_time_zone), Field(description='IANA time zone, such as "Asia/Kolkata"')]
 Days = Annotated[int, Field(ge=0, le=365)]
 
 
@@ -74,9 +87,29 @@ class DropSettings(Part):
         _SHIPPED.close_eye_minutes.value, ge=1, le=5, description="eye closed after a drop, minutes"
     )
     times: Literal["even", "fewest sessions"] = "fewest sessions"
+    long_standing_days: int = Field(
+        _SHIPPED.long_standing_days.value, ge=7, le=180, description="days a long-standing drop stands on the calendar"
+    )
     fresh_bottle_per_eye: bool = True
-    regimen: ShortText = "weekly-4-3-2-1"
-    regimen_hard_nucleus: ShortText = "two-hourly-start"
+    regimen: ShortText = Field("weekly-4-3-2-1", description="what is proposed where nothing in the case asks for more")
+
+
+class DayMarks(Part):
+    """When the day's landmarks are, for people who do not read a clock. Waking and bed are the patient's own."""
+
+    breakfast: dt.time = _SHIPPED.breakfast.value
+    mid_morning: dt.time = _SHIPPED.mid_morning.value
+    midday_meal: dt.time = _SHIPPED.midday_meal.value
+    afternoon: dt.time = _SHIPPED.afternoon.value
+    sunset: dt.time = _SHIPPED.sunset.value
+    evening_meal: dt.time = _SHIPPED.evening_meal.value
+
+    @model_validator(mode="after")
+    def _in_order(self) -> DayMarks:
+        moments = [getattr(self, name) for name in DayMarks.model_fields]
+        if any(after <= before for before, after in pairwise(moments)):
+            raise ValueError("day_marks: each must be later than the one before: " + ", ".join(DayMarks.model_fields))
+        return self
 
 
 class Aftercare(Part):
@@ -115,7 +148,9 @@ class Clinic(Part):
     digits: Literal["locale", "latin"] = "locale"
     accepted_series: tuple[AcceptedSeries, ...] = ()
     audit: Audit | None = None
+    time_zone: TimeZone = "Asia/Kolkata"
     drops: DropSettings = DropSettings()
+    day_marks: DayMarks = DayMarks()
     aftercare: Aftercare = Aftercare()
     personal_data: PersonalData | None = None
     formulary: dict[str, dict[str, Any]] = Field(default_factory=dict)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from consent.case import Case, NucleusGrade, Side
+from consent.case import Case, Side
 from consent.clinic import Clinic
 from consent.drops.bottles import Supply, make_supplies
 from consent.drops.formulary import read_formulary
@@ -14,8 +14,6 @@ from consent.drops.regimens import Regimen, Start, find_regimen, read_regimens
 from consent.drops.schedule import Day, Row, Span, make_days, make_rows, make_spans, starts_in_the_evening
 from consent.drops.spacing import Waking
 from consent.drops.times import DaySessions, evening_of, make_sessions
-
-_HARD = (NucleusGrade.HARD, NucleusGrade.BRUNESCENT)
 
 
 @dataclass(frozen=True)
@@ -116,6 +114,4 @@ def plan_drops(case: Case, clinic: Clinic, start: Start | None = None) -> DropPl
 def _regimen_id(case: Case, clinic: Clinic) -> tuple[str, str]:
     if case.plan.regimen is not None:
         return case.plan.regimen, "plan.regimen"
-    if case.eye.nucleus.grade in _HARD:
-        return clinic.drops.regimen_hard_nucleus, "clinic settings: drops.regimen_hard_nucleus"
     return clinic.drops.regimen, "clinic settings: drops.regimen"

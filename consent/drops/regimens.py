@@ -43,6 +43,8 @@ class Step(Part):
     days: int = Field(ge=1, le=400, description="how many days")
     times_a_day: int = Field(ge=1, le=16, description="times a day")
     drops_per_dose: int = Field(1, ge=1, le=2, description="drops each time")
+    pause_before: bool = Field(False, description="no drops between the step before and this one, on purpose")
+    more_on_purpose: bool = Field(False, description="more drops a day than the step before, on purpose")
 
     @property
     def last_day(self) -> int:
