@@ -18,6 +18,7 @@ class OwnDrop(Part):
     eyes: Literal["right", "left", "each"]
     times_a_day: int = Field(ge=1, le=16, description="times a day")
     drops_per_dose: int = Field(1, ge=1, le=2, description="drops each time")
+    at_bedtime: bool = Field(False, description="once a day, at bedtime instead of at waking")
     decision: Literal["continue", "pause", "stop", "undecided"] = "undecided"
     pause_until: dt.date | None = Field(None, description="the day a paused drop is given again")
     decided_by: ShortText | None = None

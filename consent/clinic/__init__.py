@@ -5,9 +5,10 @@ from consent.clinic.model import (
     Aftercare,
     Audit,
     Clinic,
+    DayMarks,
     DropSettings,
     clinic_schema,
     read_clinic,
 )
 
-__all__ = ["AcceptedSeries", "Aftercare", "Audit", "Clinic", "DropSettings", "clinic_schema", "read_clinic"]
+__all__ = ["AcceptedSeries", "Aftercare", "Audit", "Clinic", "DayMarks", "DropSettings", "clinic_schema", "read_clinic"]

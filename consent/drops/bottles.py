@@ -73,7 +73,8 @@ def drops_per_bottle(drug: Drug, settings: DropSettings) -> int:
     full = Fraction(drug.doses_per_tube or 0)
     if drug.bottle_ml is not None:
         full = _exact(drug.bottle_ml) * _drops_per_ml(drug, settings)
-    capacity = math.floor(full / (1 + _exact(settings.wastage_percent) / 100))
+    wastage = drug.wastage_percent if drug.wastage_percent is not None else settings.wastage_percent
+    capacity = math.floor(full / (1 + _exact(wastage) / 100))
     if capacity < 1:
         raise DropsError(
             Problem(

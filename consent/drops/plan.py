@@ -1,26 +1,31 @@
-"""The whole drop plan of one operation: rows, days, sittings and bottles."""
+"""The whole drop plan of one operation: rows of both eyes, days, sittings and bottles."""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 from consent.case import Case, Side
 from consent.clinic import Clinic
 from consent.drops.bottles import Supply, make_supplies
+from consent.drops.courses import Calendar
 from consent.drops.formulary import read_formulary
+from consent.drops.landmarks import Landmarks, landmarks_of
 from consent.drops.limits import read_limits
+from consent.drops.orders import Book, Order, Told, give
 from consent.drops.regimens import Regimen, Start, find_regimen, read_regimens
-from consent.drops.schedule import Day, Row, Span, make_days, make_rows, make_spans, starts_in_the_evening
-from consent.drops.spacing import Waking
+from consent.drops.schedule import Day, Row, Span, make_days, make_spans
+from consent.drops.spacing import Waking, minute_of
 from consent.drops.times import DaySessions, evening_of, make_sessions
 
 
 @dataclass(frozen=True)
 class DropPlan:
-    """What goes into the eye and when. Day 0 is the day of surgery; counts are drops.
+    """What goes into the eyes and when. Day 0 is the day of surgery; counts are drops.
 
-    ``pad_off`` is when the clinic takes the pad off, ``None`` where it has not said.
+    ``issued_from`` is the first day this print is about: the day of surgery, an earlier one with drops before it, or
+    the day of the latest change. ``pad_off`` is when the clinic takes the pad off, ``None`` where it has not said.
     """
 
     regimen: Regimen
@@ -31,6 +36,12 @@ class DropPlan:
     sessions: tuple[DaySessions, ...]
     supplies: tuple[Supply, ...]
     pad_off: str | None
+    landmarks: Landmarks = ()
+    by_landmarks: bool = False
+    times: Literal["even", "fewest sessions"] = "fewest sessions"
+    told: tuple[Told, ...] = ()
+    changed_on: tuple[dt.date, ...] = ()
+    issued_from: int = 0
 
     @property
     def total(self) -> int:
@@ -53,9 +64,25 @@ class DropPlan:
         return not self.rows
 
     @property
+    def both_eyes(self) -> bool:
+        """Whether rows of this print go into both eyes."""
+        return len({row.side for row in self.current}) > 1
+
+    @property
+    def current(self) -> tuple[Row, ...]:
+        """Rows with a drop on or after the first day this print is about."""
+        return tuple(row for row in self.rows if row.last_day >= self.issued_from)
+
+    @property
     def last(self) -> dt.date | None:
         """Last date with a drop."""
         return self.days[-1].date if self.days else None
+
+    @property
+    def longest_minutes(self) -> int:
+        """Length of the longest sitting this print is about, minutes."""
+        sittings = [s.minutes for day in self.sessions if day.number >= self.issued_from for s in day.sessions]
+        return max(sittings, default=0)
 
     def row(self, number: int) -> Row:
         """The row with ``number`` on its bottle; raises ``KeyError``."""
@@ -79,39 +106,62 @@ def plan_regimen(
 
     ``start`` overrides the regimen's own start. Raises ``DropsError``, at ``where`` if there is no such regimen.
     """
-    limits, formulary = read_limits(), read_formulary(clinic)
-    regimen = find_regimen(read_regimens(clinic, formulary), regimen_id, where)
-    waking = Waking(waking_from, waking_to, limits.round_to_minutes.value)
-    evening = evening_of(waking, limits.evening_from_hour.value)
-    in_evening = starts_in_the_evening(regimen, start)
-    rows = make_rows(regimen, formulary, side, surgery, waking, evening if in_evening else None)
-    days = make_days(rows, surgery)
-    return DropPlan(
-        regimen=regimen,
-        side=side,
-        surgery=surgery,
-        rows=rows,
-        days=days,
-        sessions=make_sessions(rows, days, waking, evening, clinic.drops),
-        supplies=make_supplies(rows, clinic.drops),
-        pad_off=clinic.aftercare.pad_off,
-    )
+    return make_plan(Order(regimen_id, side, surgery, waking_from, waking_to, start, where), clinic)
 
 
 def plan_drops(case: Case, clinic: Clinic, start: Start | None = None) -> DropPlan:
-    """Return the drop plan of ``case``: its own regimen, else the clinic's, or the clinic's for a hard nucleus.
+    """Return the drop plan of ``case``: its regimen or the clinic's own, with all that goes into the other eye.
 
     The eye is ``case.eye.side``. Raises ``DropsError`` for an unknown regimen or drug, naming the nearest id, and
     for doses that do not fit the patient's waking hours.
     """
-    regimen_id, where = _regimen_id(case, clinic)
-    patient = case.patient
-    return plan_regimen(
-        clinic, regimen_id, case.eye.side, case.plan.date, patient.waking_from, patient.waking_to, start, where
+    return make_plan(order_of(case, clinic, start), clinic)
+
+
+def order_of(case: Case, clinic: Clinic, start: Start | None = None) -> Order:
+    """Return what ``case`` orders; without a regimen of its own, the clinic's."""
+    patient, other = case.patient, case.other_eye
+    own = case.plan.regimen
+    return Order(
+        regimen=own or clinic.drops.regimen,
+        where="plan.regimen" if own else "clinic settings: drops.regimen",
+        side=case.eye.side,
+        surgery=case.plan.date,
+        waking_from=patient.waking_from,
+        waking_to=patient.waking_to,
+        start=start,
+        other_eye=(other.regimen, other.operated_on) if other.regimen and other.operated_on else None,
+        own_drops=case.own_drops,
+        changes=case.drop_changes,
+        by_landmarks=patient.tells_clock_time == "no",
     )
 
 
-def _regimen_id(case: Case, clinic: Clinic) -> tuple[str, str]:
-    if case.plan.regimen is not None:
-        return case.plan.regimen, "plan.regimen"
-    return clinic.drops.regimen, "clinic settings: drops.regimen"
+def make_plan(order: Order, clinic: Clinic) -> DropPlan:
+    """Return the plan that follows from ``order`` at ``clinic``. Raises ``DropsError``."""
+    limits, formulary = read_limits(), read_formulary(clinic)
+    regimens = read_regimens(clinic, formulary)
+    waking = Waking(order.waking_from, order.waking_to, limits.round_to_minutes.value)
+    landmarks = landmarks_of(waking, clinic.day_marks)
+    if order.by_landmarks:
+        waking = replace(waking, marks=tuple(minute_of(clock) for _, clock in landmarks))
+    evening = evening_of(waking, limits.evening_from_hour.value)
+    calendar = Calendar(order.surgery, waking)
+    given = give(order, Book(regimens, formulary, calendar, evening, clinic.drops.long_standing_days))
+    days = make_days(given.rows, order.surgery)
+    return DropPlan(
+        regimen=find_regimen(regimens, order.regimen, order.where),
+        side=order.side,
+        surgery=order.surgery,
+        rows=given.rows,
+        days=days,
+        sessions=make_sessions(given.rows, days, waking, evening, clinic.drops),
+        supplies=make_supplies(given.rows, clinic.drops),
+        pad_off=clinic.aftercare.pad_off,
+        landmarks=landmarks,
+        by_landmarks=order.by_landmarks,
+        times=clinic.drops.times,
+        told=given.told,
+        changed_on=tuple(change.on for change in order.changes),
+        issued_from=given.issued_from,
+    )

@@ -1,4 +1,4 @@
-"""A regimen, an eye and a date become rows with first and last dates, and counts for every day."""
+"""Rows with first and last dates, and the counts of every day."""
 
 from __future__ import annotations
 
@@ -7,9 +7,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from consent.case import Side
-from consent.drops.formulary import Drug, DrugClass, Formulary
-from consent.drops.regimens import Ends, Item, Regimen, Start, Step
-from consent.drops.spacing import Waking, even_times, minute_of
+from consent.drops.formulary import Drug, DrugClass
+from consent.drops.regimens import Ends
 
 
 @dataclass(frozen=True)
@@ -23,6 +22,7 @@ class Phase:
     times_a_day: int
     drops_per_dose: int = 1
     evening_only: bool = False
+    at_bedtime: bool = False
 
     @property
     def days(self) -> int:
@@ -46,7 +46,7 @@ class Phase:
 
 @dataclass(frozen=True)
 class Row:
-    """One numbered line of the calendar: one drug into one eye."""
+    """One numbered line of the calendar: one drug into one eye. Days are counted from the operation at hand."""
 
     number: int
     drug: Drug
@@ -143,36 +143,6 @@ def date_of(surgery: dt.date, day: int) -> dt.date:
     return surgery + dt.timedelta(days=day)
 
 
-def make_rows(
-    regimen: Regimen,
-    formulary: Formulary,
-    side: Side,
-    surgery: dt.date,
-    waking: Waking,
-    evening: Waking | None = None,
-) -> tuple[Row, ...]:
-    """Return the numbered rows of ``regimen`` for an operation on ``side`` at ``surgery``, in the regimen's order.
-
-    "each eye" makes two rows, the operated eye first. With ``evening`` (the hours left on the day of surgery) given,
-    the operated eye's rows that start on day 1 also get, on day 0, as many doses as an ordinary day has from that
-    hour on; the course from day 1 keeps its dates.
-    """
-    placed = [(item, eye) for item in regimen.items for eye in _sides(item, side)]
-    return tuple(
-        Row(
-            number=number,
-            drug=formulary[item.drug],
-            side=eye,
-            phases=(*_evening(item, eye is side, surgery, waking, evening), *_phases(item.steps, surgery)),
-            ends=item.ends or Ends.COURSE_END,
-            surgery=surgery,
-            drops_before_surgery=item.drops_before_surgery,
-            reason=item.reason,
-        )
-        for number, (item, eye) in enumerate(placed, start=1)
-    )
-
-
 def make_days(rows: Iterable[Row], surgery: dt.date) -> tuple[Day, ...]:
     """Return every day from the first drop to the last, none left out; empty for a plan without drops."""
     rows = tuple(rows)
@@ -193,34 +163,3 @@ def make_spans(days: Iterable[Day]) -> tuple[Span, ...]:
         else:
             spans.append(Span(day, day))
     return tuple(spans)
-
-
-def starts_in_the_evening(regimen: Regimen, start: Start | None) -> bool:
-    """Whether drops start on the evening of surgery: as ``start`` says, else as the regimen says."""
-    return (start or regimen.start) is Start.EVENING
-
-
-def _sides(item: Item, operated: Side) -> tuple[Side, ...]:
-    return {"operated": (operated,), "other": (operated.other,), "each": (operated, operated.other)}[item.eyes]
-
-
-def _phases(steps: Iterable[Step], surgery: dt.date) -> Iterator[Phase]:
-    for step in steps:
-        yield Phase(
-            first_day=step.from_day,
-            last_day=step.last_day,
-            first=date_of(surgery, step.from_day),
-            last=date_of(surgery, step.last_day),
-            times_a_day=step.times_a_day,
-            drops_per_dose=step.drops_per_dose,
-        )
-
-
-def _evening(item: Item, operated: bool, surgery: dt.date, waking: Waking, evening: Waking | None) -> Iterator[Phase]:
-    first = item.steps[0]
-    if evening is None or not operated or first.from_day != 1:
-        return
-    from_minute = evening.first_minute
-    times = sum(minute_of(clock) >= from_minute for clock in even_times(first.times_a_day, waking))
-    if times:
-        yield Phase(0, 0, surgery, surgery, times, first.drops_per_dose, evening_only=True)

@@ -1,8 +1,9 @@
-"""Even clock times within the waking hours, and fewer of them where several drugs share a day."""
+"""Clock times of a day: spread evenly over the waking hours, or put on the day's landmarks, or shared with others."""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations, pairwise
@@ -14,11 +15,15 @@ _HOUR = 60
 
 @dataclass(frozen=True)
 class Waking:
-    """The hours the patient is awake, and how finely clock times are given."""
+    """The hours the patient is awake, and how finely clock times are given.
+
+    ``marks`` are minutes of the day of landmarks between waking and bed; with any, times are put on them.
+    """
 
     first: dt.time
     last: dt.time
     round_to_minutes: int
+    marks: tuple[int, ...] = ()
 
     @property
     def first_minute(self) -> int:
@@ -71,17 +76,56 @@ def even_times(times_a_day: int, waking: Waking) -> tuple[dt.time, ...]:
 
 
 @lru_cache(maxsize=4096)
-def aligned_times(times_a_day: int, sessions: int, waking: Waking) -> tuple[dt.time, ...]:
-    """Return ``times_a_day`` of the ``sessions`` even times of the day, so that no session is added.
+def own_times(times_a_day: int, waking: Waking, at_bedtime: bool = False) -> tuple[dt.time, ...]:
+    """Return the times of a drug by itself: on the landmarks of ``waking`` where it has any, else even.
 
-    The choice lies nearest to the drug's own even times, the earlier one on a tie, among those whose longest gap
-    is at most twice the shortest. Consecutive sessions always satisfy that, so there is always a choice.
+    On landmarks the first dose is at waking and the last at bedtime, and of all choices whose longest gap is at most
+    twice the shortest the most even one is taken; where there is none, times are even. A single dose is at waking,
+    or with ``at_bedtime`` at bedtime. Raises ``DropsError`` where so many doses do not fit.
     """
-    own = [minute_of(clock) for clock in even_times(times_a_day, waking)]
-    grid = [minute_of(clock) for clock in even_times(sessions, waking)]
-    choices = (choice for choice in combinations(grid, times_a_day) if _even_enough(choice))
-    best = min(choices, key=lambda choice: (sum(abs(a - b) for a, b in zip(choice, own, strict=True)), choice))
+    even = even_times(times_a_day, waking)
+    if times_a_day == 1:
+        return (clock_of(waking.last_minute),) if at_bedtime else even
+    return _on_landmarks(times_a_day, waking) or even
+
+
+def _on_landmarks(times_a_day: int, waking: Waking) -> tuple[dt.time, ...]:
+    ends = (waking.first_minute, waking.last_minute)
+    between = [mark for mark in waking.marks if ends[0] < mark < ends[1]]
+    if not waking.marks or times_a_day < len(ends):
+        return ()
+    choices = (
+        (ends[0], *inner, ends[1])
+        for inner in combinations(between, times_a_day - len(ends))
+        if _even_enough((ends[0], *inner, ends[1]))
+    )
+    best = min(choices, key=lambda choice: (_spread(choice), choice), default=())
     return tuple(clock_of(minute) for minute in best)
+
+
+def shared_times(own: Sequence[dt.time], grid: Sequence[dt.time]) -> tuple[dt.time, ...]:
+    """Return as many times of ``grid`` as ``own`` has, so that no sitting is added to those of the day.
+
+    The choice lies nearest to the drug's ``own`` times, the earlier one on a tie, among those whose longest gap is at
+    most twice the shortest. ``own`` itself is returned where the grid holds no such choice.
+    """
+    return _shared(tuple(map(minute_of, own)), tuple(map(minute_of, grid)))
+
+
+@lru_cache(maxsize=4096)
+def _shared(own: tuple[int, ...], grid: tuple[int, ...]) -> tuple[dt.time, ...]:
+    choices = (choice for choice in combinations(grid, len(own)) if _even_enough(choice))
+    best = min(choices, key=lambda choice: (_distance(choice, own), choice), default=own)
+    return tuple(clock_of(minute) for minute in best)
+
+
+def _distance(choice: tuple[int, ...], own: tuple[int, ...]) -> int:
+    return sum(abs(a - b) for a, b in zip(choice, own, strict=True))
+
+
+def _spread(minutes: tuple[int, ...]) -> int:
+    gaps = [after - before for before, after in pairwise(minutes)]
+    return max(gaps) - min(gaps)
 
 
 def _even_enough(minutes: tuple[int, ...]) -> bool:

@@ -11,7 +11,7 @@ from consent.case import Side
 from consent.clinic import DropSettings
 from consent.drops.formulary import Form
 from consent.drops.schedule import Day, Row
-from consent.drops.spacing import Waking, aligned_times, clock_of, even_times, minute_of
+from consent.drops.spacing import Waking, clock_of, minute_of, own_times, shared_times
 from consent.errors import DropsError, Problem
 
 _MINUTES_A_DAY = 24 * 60
@@ -59,17 +59,20 @@ def make_sessions(
 ) -> tuple[DaySessions, ...]:
     """Return the sittings of each of ``days``.
 
-    ``settings.times`` "even" gives every row its own even times; "fewest sessions" puts all rows on the times of
-    the row with most doses that day. On the day of surgery only a start in the ``evening`` has clock times.
+    ``settings.times`` "even" gives every row its own times; "fewest sessions" puts all rows on the times of the row
+    with most doses that day. On the day of surgery only a start in the ``evening`` has clock times.
     Raises ``DropsError`` where the doses do not fit the waking hours.
     """
-    return tuple(_day(rows, day, evening if day.number == 0 else waking, settings) for day in days)
+    return tuple(_day(rows, day, waking, evening, settings) for day in days)
 
 
-def _day(rows: Sequence[Row], day: Day, waking: Waking, settings: DropSettings) -> DaySessions:
+Clocks = tuple[dt.time, ...]
+
+
+def _day(rows: Sequence[Row], day: Day, waking: Waking, evening: Waking, settings: DropSettings) -> DaySessions:
     clocked = [row for row in rows if _is_clocked(row, day.number)]
-    own = {row.number: even_times(row.times_on(day.number), waking) for row in clocked}
-    times = own if settings.times == "even" else _aligned(own, waking)
+    own = {row.number: _own(row, day.number, waking, evening) for row in clocked}
+    times = own if settings.times == "even" else _shared(own, _at_bedtime(clocked, day.number))
     moments = sorted({clock for clocks in times.values() for clock in clocks})
     sessions = tuple(
         _session(clock, [row for row in clocked if clock in times[row.number]], day.number, settings)
@@ -79,6 +82,23 @@ def _day(rows: Sequence[Row], day: Day, waking: Waking, settings: DropSettings) 
     _check_midnight(sessions, day)
     moved = tuple(number for number, clocks in times.items() if clocks != own[number])
     return DaySessions(day.number, day.date, sessions, moved, tuple(_untimed(rows, day.number)))
+
+
+def _own(row: Row, day: int, waking: Waking, evening: Waking) -> Clocks:
+    phase = row.phase_on(day)
+    if phase is None:
+        return ()
+    return own_times(phase.times_a_day, evening if phase.evening_only else waking, phase.at_bedtime)
+
+
+def _at_bedtime(rows: Iterable[Row], day: int) -> frozenset[int]:
+    return frozenset(row.number for row in rows if (phase := row.phase_on(day)) is not None and phase.at_bedtime)
+
+
+def _shared(own: dict[int, Clocks], fixed: frozenset[int]) -> dict[int, Clocks]:
+    """The times of the row with most doses, and every other row on some of them; ``fixed`` rows keep their own."""
+    grid = max((clocks for number, clocks in own.items() if number not in fixed), key=len, default=())
+    return {number: clocks if number in fixed else shared_times(clocks, grid) for number, clocks in own.items()}
 
 
 def _is_clocked(row: Row, day: int) -> bool:
@@ -93,11 +113,6 @@ def _untimed(rows: Iterable[Row], day: int) -> Iterator[tuple[int, int]]:
             drops = row.drops_before_surgery if day == 0 else 0
         if drops:
             yield row.number, drops
-
-
-def _aligned(own: dict[int, tuple[dt.time, ...]], waking: Waking) -> dict[int, tuple[dt.time, ...]]:
-    most = max((len(clocks) for clocks in own.values()), default=0)
-    return {number: aligned_times(len(clocks), most, waking) for number, clocks in own.items()}
 
 
 def _session(at: dt.time, rows: Sequence[Row], day: int, settings: DropSettings) -> Session:

@@ -1,0 +1,167 @@
+"""A regimen, an eye and a date become rows; courses of both eyes, long-standing drops and changes become one list."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from consent.case import OwnDrop, Side
+from consent.drops.formulary import Formulary
+from consent.drops.regimens import Ends, Item, Regimen, Step
+from consent.drops.schedule import Phase, Row, date_of
+from consent.drops.spacing import Waking, minute_of, own_times
+
+
+@dataclass(frozen=True)
+class Course:
+    """A regimen for an operation on ``side``, its day 0 on ``day_0`` counted from the operation at hand.
+
+    ``evening``: the hours left on its own day of surgery where drops start then, else ``None``.
+    ``from_day``: its own day before which nothing is given, for a course begun after the operation.
+    """
+
+    regimen: Regimen
+    side: Side
+    day_0: int = 0
+    evening: Waking | None = None
+    from_day: int | None = None
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """What days and dates are counted from: the date of the operation at hand, and the patient's waking hours."""
+
+    surgery: dt.date
+    waking: Waking
+
+    def phase(self, step: Step, day_0: int) -> Phase:
+        """The phase of a step of a course whose day 0 is ``day_0``."""
+        first, last = step.from_day + day_0, step.last_day + day_0
+        return Phase(
+            first_day=first,
+            last_day=last,
+            first=date_of(self.surgery, first),
+            last=date_of(self.surgery, last),
+            times_a_day=step.times_a_day,
+            drops_per_dose=step.drops_per_dose,
+            at_bedtime=step.at_bedtime,
+        )
+
+    def cut(self, phase: Phase, first_day: int, last_day: int) -> Phase:
+        """``phase`` without the days outside ``first_day`` to ``last_day``."""
+        first, last = max(phase.first_day, first_day), min(phase.last_day, last_day)
+        return replace(
+            phase,
+            first_day=first,
+            last_day=last,
+            first=date_of(self.surgery, first),
+            last=date_of(self.surgery, last),
+        )
+
+
+def course_rows(course: Course, formulary: Formulary, calendar: Calendar) -> tuple[Row, ...]:
+    """Return the rows of ``course`` in the regimen's order, not yet numbered.
+
+    "each eye" makes two rows, the course's own eye first. With ``course.evening`` given, rows of that eye that start
+    on its day 1 also get, on its day 0, as many doses as an ordinary day has from that hour on; the course from day 1
+    keeps its dates.
+    """
+    placed = [(item, eye) for item in course.regimen.items for eye in _sides(item, course.side)]
+    rows = (
+        Row(
+            number=0,
+            drug=formulary[item.drug],
+            side=eye,
+            phases=tuple(_phases(item, eye, course, calendar)),
+            ends=Ends(item.ends or Ends.COURSE_END),
+            surgery=calendar.surgery,
+            drops_before_surgery=0 if course.day_0 else item.drops_before_surgery,
+            reason=item.reason,
+        )
+        for item, eye in placed
+    )
+    return tuple(row for row in rows if row.phases)
+
+
+def own_rows(own: Iterable[OwnDrop], formulary: Formulary, calendar: Calendar, last_day: int) -> tuple[Row, ...]:
+    """Return the rows of long-standing drops that go on, from day 1 or the end of their pause, to ``last_day``.
+
+    Drops that are stopped, undecided, or paused beyond ``last_day`` have no row.
+    """
+    rows = []
+    for drop in own:
+        first = 1 if drop.pause_until is None else max(1, (drop.pause_until - calendar.surgery).days)
+        if drop.decision not in ("continue", "pause") or first > last_day:
+            continue
+        step = Step(
+            from_day=first,
+            days=last_day - first + 1,
+            times_a_day=drop.times_a_day,
+            drops_per_dose=drop.drops_per_dose,
+            at_bedtime=drop.at_bedtime,
+        )
+        rows += [
+            Row(0, formulary[drop.drug], side, (calendar.phase(step, 0),), Ends.LONG_STANDING, calendar.surgery)
+            for side in drop.sides
+        ]
+    return tuple(rows)
+
+
+def number(rows: Iterable[Row], start: int = 1) -> tuple[Row, ...]:
+    """Return ``rows`` numbered from ``start``: the numbers on the bottles."""
+    return tuple(replace(row, number=place) for place, row in enumerate(rows, start=start))
+
+
+def changed_from(
+    day: int, rows: Sequence[Row], new: Iterable[Row], calendar: Calendar, next_number: int
+) -> tuple[Row, ...]:
+    """Return ``rows`` ended the day before ``day``, followed by the ``new`` ones; days before ``day`` are unchanged.
+
+    A drug that goes on in the same eye keeps its row and its number; other new rows are numbered from
+    ``next_number``. Rows that had not begun are left out, and their numbers stay free. Rows that had ended keep
+    their end.
+    """
+    ended = {row.number: _ended(row, day, calendar) for row in rows}
+    more: list[Row] = []
+    for row in new:
+        same = next((old for old in rows if (old.drug.id, old.side) == (row.drug.id, row.side)), None)
+        if same is None:
+            more.append(row)
+            continue
+        before = ended[same.number]
+        phases = (*(before.phases if before else ()), *row.phases)
+        ended[same.number] = replace(before or same, phases=phases, ends=row.ends, reason=row.reason)
+    kept = [row for row in ended.values() if row is not None]
+    return (*kept, *number(more, next_number))
+
+
+def _ended(row: Row, day: int, calendar: Calendar) -> Row | None:
+    if row.last_day < day:
+        return row
+    phases = tuple(calendar.cut(phase, phase.first_day, day - 1) for phase in row.phases if phase.first_day < day)
+    return replace(row, phases=phases, ends=Ends.CHANGED) if phases else None
+
+
+def _sides(item: Item, operated: Side) -> tuple[Side, ...]:
+    return {"operated": (operated,), "other": (operated.other,), "each": (operated, operated.other)}[item.eyes]
+
+
+def _phases(item: Item, eye: Side, course: Course, calendar: Calendar) -> Iterator[Phase]:
+    first = item.steps[0]
+    if course.evening is not None and eye is course.side and first.from_day == 1:
+        yield from _evening(first, course, course.evening, calendar)
+    for step in item.steps:
+        phase = calendar.phase(step, course.day_0)
+        if course.from_day is None:
+            yield phase
+        elif step.last_day >= course.from_day:
+            yield calendar.cut(phase, course.from_day + course.day_0, phase.last_day)
+
+
+def _evening(step: Step, course: Course, evening: Waking, calendar: Calendar) -> Iterator[Phase]:
+    clocks = own_times(step.times_a_day, calendar.waking, step.at_bedtime)
+    times = sum(minute_of(clock) >= evening.first_minute for clock in clocks)
+    if times:
+        day, date = course.day_0, date_of(calendar.surgery, course.day_0)
+        yield Phase(day, day, date, date, times, step.drops_per_dose, evening_only=True, at_bedtime=step.at_bedtime)
