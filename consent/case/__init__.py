@@ -1,6 +1,7 @@
 """What the clinic knows: the case, its limits and units, and reading it from a file."""
 
 from consent.case.acuity import Acuity, parse_acuity
+from consent.case.after import Day1, Done, Lens, Visit
 from consent.case.answers import (
     Anaesthesia,
     Answer,
@@ -25,7 +26,7 @@ from consent.case.answers import (
     Ultrasound,
 )
 from consent.case.decisions import CapSeen, DropChange, OwnDrop, PointAnswer
-from consent.case.model import Case, Health, Lens, Patient, Plan, Visit
+from consent.case.model import Case, Health, Patient, Plan
 from consent.case.reading import case_schema, read_case
 
 __all__ = [
@@ -36,7 +37,9 @@ __all__ = [
     "CapColour",
     "CapSeen",
     "Case",
+    "Day1",
     "DecisionBasis",
+    "Done",
     "DropChange",
     "DropGiver",
     "ExtraStep",

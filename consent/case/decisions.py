@@ -29,6 +29,12 @@ class OwnDrop(Part):
             raise ValueError('decision = "pause" goes with pause_until, and only then')
         return self
 
+    @model_validator(mode="after")
+    def _bedtime_once(self) -> OwnDrop:
+        if self.at_bedtime and self.times_a_day != 1:
+            raise ValueError("at_bedtime goes with times_a_day = 1")
+        return self
+
     @property
     def sides(self) -> tuple[Side, ...]:
         """The eyes it goes into."""

@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from consent.case.acuity import Acuity, parse_acuity
+from consent.case.after import Day1, Done, Lens, Visit
 from consent.case.answers import (
     Anaesthesia,
     Answer,
@@ -17,8 +18,6 @@ from consent.case.answers import (
     DropGiver,
     ExtraStep,
     Glaucoma,
-    LensDesign,
-    LensPlace,
     LightProjection,
     NucleusGrade,
     Operation,
@@ -133,15 +132,24 @@ class AlphaBlocker(Part):
 class Health(Part):
     diabetes: Answer = Answer.UNKNOWN
     diabetes_controlled: Answer = Answer.UNKNOWN
+    insulin_for_long: Answer = Field(Answer.UNKNOWN, description="diabetes treated with insulin for many years")
     high_blood_pressure: Answer = Answer.UNKNOWN
     heart_block_or_slow_pulse: Answer = Answer.UNKNOWN
     heart_failure: Answer = Answer.UNKNOWN
+    heart_disease: Answer = Field(Answer.UNKNOWN, description="any other disease of heart or great vessels")
+    overactive_thyroid: Answer = Answer.UNKNOWN
     asthma: Answer = Answer.UNKNOWN
     copd: Answer = Answer.UNKNOWN
     aspirin_wheeze_or_polyps: Answer = Answer.UNKNOWN
     kidney_disease: Answer = Answer.UNKNOWN
+    liver_disease: Answer = Answer.UNKNOWN
+    adrenal_failure: Answer = Answer.UNKNOWN
+    low_sodium_or_potassium: Answer = Answer.UNKNOWN
     sickle_cell: Answer = Answer.UNKNOWN
     connective_tissue_disease: Answer = Answer.UNKNOWN
+    prostate_trouble: Answer = Field(Answer.UNKNOWN, description="urine is hard to pass")
+    confusion: Answer = Field(Answer.UNKNOWN, description="confused now, or easily confused by medicines")
+    glaucoma_in_close_relative: Answer = Field(Answer.UNKNOWN, description="parent, brother, sister or child")
     immune_suppression: Answer = Answer.UNKNOWN
     pregnant: Answer = Answer.UNKNOWN
     breastfeeding: Answer = Answer.UNKNOWN
@@ -197,6 +205,9 @@ class Eye(Part):
     previous_trauma: Answer = Answer.UNKNOWN
     refractive_surgery: Answer = Answer.UNKNOWN
     surface_disease: Answer = Answer.UNKNOWN
+    epithelial_defect: Answer = Field(Answer.UNKNOWN, description="the epithelium of the cornea is not whole")
+    corneal_sensation_reduced: Answer = Answer.UNKNOWN
+    other_corneal_infection: Answer = Field(Answer.UNKNOWN, description="active, other than herpes simplex")
     lid_infection: Answer = Answer.UNKNOWN
     herpes_keratitis: Literal["never", "past", "active", "unknown"] = "unknown"
     amblyopia: Answer = Answer.UNKNOWN
@@ -251,18 +262,6 @@ class Fitness(Part):
     heart_attack_or_stroke_within_3_months: Answer = Answer.UNKNOWN
     fever: Answer = Answer.UNKNOWN
     infection_elsewhere: Answer = Answer.UNKNOWN
-
-
-class Lens(Part):
-    """A lens that may be used, with its own constant and power. Generic design, never a brand."""
-
-    design: LensDesign
-    material: ShortText
-    place: LensPlace = LensPlace.BAG
-    optic_mm: float | None = Field(None, ge=4.0, le=8.0, description="optic diameter, mm")
-    a_constant: float | None = Field(None, ge=105.0, le=125.0, description="A-constant of this lens")
-    power_d: float | None = Field(None, ge=-15.0, le=50.0, description="lens power, dioptres")
-    on_shelf: Answer = Answer.UNKNOWN
 
 
 class Measurement(Part):
@@ -334,39 +333,6 @@ class FiguresAcceptance(Part):
     at: dt.datetime
 
 
-class Visit(Part):
-    kind: Literal["day 1", "week 1", "pressure", "cornea", "final", "spectacles", "stitch", "other"]
-    date: dt.date
-    place: ShortText | None = None
-    brought_by: ShortText | None = None
-
-
-class Done(Part):
-    """What was actually done. Present only after surgery."""
-
-    as_planned: Answer = Answer.UNKNOWN
-    lens: Lens | None = None
-    vitreous_lost: Answer = Answer.UNKNOWN
-    piece_retained: Answer = Answer.UNKNOWN
-    devices: tuple[ShortText, ...] = ()
-    stitches: int | None = Field(None, ge=0, le=20, description="stitches, count")
-    injected: tuple[ShortText, ...] = ()
-    complication: LongText | None = None
-
-
-class Day1(Part):
-    """What the first morning shows. Present only after surgery."""
-
-    acuity_pinhole: AcuityText | None = None
-    pressure_mmhg: float | None = Field(None, ge=0.0, le=80.0, description="eye pressure, mmHg")
-    leak: Answer = Answer.UNKNOWN
-    hypopyon: Answer = Answer.UNKNOWN
-    cornea: ShortText | None = None
-    cells: ShortText | None = None
-    lens: ShortText | None = None
-    poor_sight_explained: Answer = Answer.UNKNOWN
-
-
 class Case(Part):
     """One patient, one eye, one operation."""
 
@@ -397,6 +363,13 @@ class Case(Part):
                 f"patient.birth_date makes the patient {self.age_years} years old on plan.date; "
                 f"this program is for adults of {YOUNGEST} to {OLDEST} years"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _other_eye_came_first(self) -> Case:
+        other = self.other_eye
+        if other.regimen is not None and other.operated_on is not None and other.operated_on > self.plan.date:
+            raise ValueError("other_eye.operated_on: the eye still on drops was operated before plan.date")
         return self
 
     @model_validator(mode="after")

@@ -149,6 +149,9 @@ class Clinic(Part):
     accepted_series: tuple[AcceptedSeries, ...] = ()
     audit: Audit | None = None
     time_zone: TimeZone = "Asia/Kolkata"
+    week_starts_on: Literal["sunday", "monday"] = Field(
+        "sunday", description="first column of the month (CLDR: IN, sun)"
+    )
     drops: DropSettings = DropSettings()
     day_marks: DayMarks = DayMarks()
     aftercare: Aftercare = Aftercare()

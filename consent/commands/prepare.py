@@ -17,7 +17,7 @@ def run(options: argparse.Namespace) -> None:
     """Write the pack and list its files."""
     case, clinic = read_both(options.case, options.clinic)
     sheets = _sheets(options.sheet)
-    pack = compose_pack(case, clinic, tuple(options.language), sheets)
+    pack = compose_pack(case, clinic, tuple(options.language), sheets, options.paper, options.large_print)
     written = write_pack(pack, Path(options.to), datetime.now().astimezone())
     if options.json:
         out.as_json([{"file": str(w.path), "languages": w.languages, "pages": w.pages} for w in written])

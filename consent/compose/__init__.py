@@ -1,6 +1,6 @@
 """What is printed: one module per sheet turns an assessment into ready values and a document tree with anchors."""
 
-from consent.compose.document import Document
+from consent.compose.document import Document, Paper
 from consent.compose.drop_calendar import drop_calendar
 from consent.compose.form import consent_form
 from consent.compose.going_home import going_home
@@ -9,6 +9,7 @@ from consent.compose.voice import Voice, utter
 
 __all__ = [
     "Document",
+    "Paper",
     "SheetWords",
     "Voice",
     "consent_form",

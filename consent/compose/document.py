@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, fields, is_dataclass
+from typing import Literal
 
 from consent.language import Said
 from consent.review import Anchor
@@ -140,6 +141,33 @@ class Blank(Block):
 
 
 @dataclass(frozen=True)
+class Pictures(Block):
+    """Pictures in a row, each with its words under it."""
+
+    items: tuple[tuple[str, Line], ...]
+    style: str = ""
+
+
+@dataclass(frozen=True)
+class Code(Block):
+    """A printed code for a telephone's camera, with its words."""
+
+    svg: str
+    caption: Line
+
+
+@dataclass(frozen=True)
+class Columns(Block):
+    """Blocks side by side."""
+
+    left: tuple[Block, ...]
+    right: tuple[Block, ...]
+
+
+Paper = Literal["A4", "A5"]
+
+
+@dataclass(frozen=True)
 class Section:
     id: str
     heading: Line | None
@@ -161,6 +189,7 @@ class Document:
     sections: tuple[Section, ...]
     footer: Line | None = None
     large: bool = False
+    paper: Paper = "A4"
 
     def lines(self) -> Iterator[tuple[str, Line]]:
         """Every line of the sheet with the id of its section."""

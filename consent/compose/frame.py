@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from consent.case import Answer
-from consent.compose.document import Document, Line, Section
+from consent.compose.document import Document, Line, Paper, Section
 from consent.compose.voice import Voice
 from consent.language import Quoted, Verbatim, release_of
 from consent.review.assessment import Assessment
@@ -61,6 +61,8 @@ def finish(
     layout: str = "portrait",
     take_home: bool = False,
     patient_sheet: bool = True,
+    paper: Paper = "A4",
+    large: bool = False,
 ) -> Document:
     """The document with its frame. Called last, when every word of the sheet has been said."""
     footer = telephone_footer(voice, assessment) if take_home else None
@@ -75,5 +77,6 @@ def finish(
         page_label=page,
         sections=sections,
         footer=footer,
-        large=patient_sheet and assessment.case.patient.large_print is Answer.YES,
+        large=patient_sheet and (large or assessment.case.patient.large_print is Answer.YES),
+        paper=paper,
     )

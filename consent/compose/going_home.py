@@ -33,8 +33,11 @@ _AT_VISIT = ("grit", "lines-bent", "glare")
 _DROP_STEPS = ("wash", "shake", "head_back", "pull_lid", "one_drop", "close_press", "wait")
 
 
-def going_home(assessment: Assessment, voice: Voice) -> Document:
-    """The composed sheet. Before surgery it tells the plan; what was done replaces it once it is known."""
+def going_home(assessment: Assessment, voice: Voice, large: bool = False) -> Document:
+    """The composed sheet. Before surgery it tells the plan; what was done replaces it once it is known.
+
+    ``large``: large print, also without the patient's wish for it in the case.
+    """
     sections = (
         _who(assessment, voice),
         warning_signs(assessment, voice),
@@ -45,7 +48,7 @@ def going_home(assessment: Assessment, voice: Voice) -> Document:
         _help(assessment, voice),
     )
     eye = remark(f"eye.{assessment.case.eye.side}")
-    return finish(voice, assessment, SHEET, voice.line("home.title", eye=eye), sections, take_home=True)
+    return finish(voice, assessment, SHEET, voice.line("home.title", eye=eye), sections, take_home=True, large=large)
 
 
 def warning_signs(assessment: Assessment, voice: Voice) -> Section:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import get_args
@@ -10,10 +10,10 @@ from typing import get_args
 from consent.compose.document import Block, Document, Facts, Line, Para, Section, Signature, Table
 from consent.compose.figures import horizon
 from consent.compose.frame import finish
-from consent.compose.voice import Voice
-from consent.drops import Row as DrugRow
-from consent.language import Day, Quoted, Rung, Said
-from consent.review import Assessment, Point, Row, Severity, State
+from consent.compose.review_drops import drops_section
+from consent.compose.voice import Voice, joined
+from consent.language import Day, Quoted, Rung
+from consent.review import Assessment, Point, Row, Severity, State, answer_fact
 from consent.risk import Estimate, Range, RangeKind, may_show_personal
 from consent.wording import remark
 
@@ -44,7 +44,7 @@ def review_sheet(
         _summary(assessment, voice, points),
         _points(voice, points),
         _risks(assessment, voice),
-        _drops(assessment, voice),
+        drops_section(assessment, voice),
         _completeness(voice, completeness),
         _words(voice, words),
         _sign_off(assessment, voice),
@@ -55,7 +55,7 @@ def review_sheet(
 
 def _summary(assessment: Assessment, voice: Voice, points: tuple[Point, ...]) -> Section:
     case = assessment.case
-    tally = {severity: sum(point.severity is severity for point in points) for severity in Severity}
+    tally = {severity: sum(point.severity is severity and point.open for point in points) for severity in Severity}
     rupture = assessment.risks["capsule_rupture"]
     factors = [
         voice.line("review.driver", factor=remark(f"factor.{driver.factor}"), ratio=driver.ratio)
@@ -73,9 +73,9 @@ def _summary(assessment: Assessment, voice: Voice, points: tuple[Point, ...]) ->
     counts = voice.line(
         "review.tally", stops=tally[Severity.STOP], asks=tally[Severity.ASK], notes=tally[Severity.NOTE]
     )
-    driven = _joined(factors) if factors else voice.line("review.no-driver")
+    driven = joined(factors) if factors else voice.line("review.no-driver")
     rows = (
-        (voice.line("review.case"), _joined([plan, counts])),
+        (voice.line("review.case"), joined([plan, counts])),
         (voice.line("review.drives"), driven),
     )
     return Section("summary", None, (Facts(rows),))
@@ -85,15 +85,29 @@ def _points(voice: Voice, points: tuple[Point, ...]) -> Section:
     head = _head(voice, "severity", "what", "facts", "settle", "source")
     rows = tuple(
         (
-            voice.line(f"severity.{point.severity}"),
+            _severity(voice, point),
             voice.remark(point.title),
-            _joined([voice.remark(fact) for fact in point.facts]),
+            joined([*(voice.remark(fact) for fact in point.facts), *_answer(voice, point)]),
             voice.remark(point.settle),
             voice.show(point.source),
         )
         for point in points
     )
     return Section("points", voice.line("review.points.heading"), (Table(head, rows, style="points"),))
+
+
+def _severity(voice: Voice, point: Point) -> Line:
+    """How grave it is; where it waits for an answer, the key by which an answer names it."""
+    line = voice.line(f"severity.{point.severity}")
+    if point.severity is Severity.NOTE or not point.overridable:
+        return line
+    return joined([line, voice.line("review.key", key=point.key)], " ")
+
+
+def _answer(voice: Voice, point: Point) -> Iterator[Line]:
+    if point.answer is not None:
+        yield voice.remark(answer_fact(point.answer))
+        yield voice.remark(remark("fact.answer-why", why=Quoted(point.answer.why)))
 
 
 def _risks(assessment: Assessment, voice: Voice) -> Section:
@@ -140,7 +154,7 @@ def _beside(assessment: Assessment, voice: Voice) -> Line:
                 relative=round(check.relative, 1),
             )
         )
-    return _joined(lines) if lines else voice.line("review.none")
+    return joined(lines) if lines else voice.line("review.none")
 
 
 def _acceptances(assessment: Assessment, voice: Voice) -> Line:
@@ -154,7 +168,7 @@ def _acceptances(assessment: Assessment, voice: Voice) -> Line:
         lines.append(voice.line("review.figures-not-accepted"))
     else:
         lines.append(voice.line("review.accepted-case", by=Quoted(own.by), date=Day(own.at.date())))
-    return _joined(lines)
+    return joined(lines)
 
 
 def _risk_row(estimate: Estimate, assessment: Assessment, voice: Voice) -> tuple[Line, ...]:
@@ -208,34 +222,6 @@ def _per_thousand(probability: float) -> Decimal:
     return Decimal(f"{float(text):f}").normalize() if float(text) < 100 else Decimal(round(float(text)))
 
 
-def _drops(assessment: Assessment, voice: Voice) -> Section:
-    plan = assessment.drops
-    lines = [_drug(assessment, row, voice) for row in plan.rows]
-    blocks: list[Block] = [Para(_joined(lines) if lines else voice.line("home.drops.none"))]
-    if not assessment.findings:
-        blocks.append(Para(voice.line("review.no-finding")))
-    return Section("drops", voice.line("review.drops.heading", regimen=plan.regimen.id), tuple(blocks))
-
-
-def _drug(assessment: Assessment, row: DrugRow, voice: Voice) -> Line:
-    supply = next(supply for supply in assessment.drops.supplies if row.number in supply.rows)
-    said = {
-        "number": row.number,
-        "name": row.drug.name,
-        "eye": remark(f"eye.{row.side}"),
-        "steps": "-".join(_step(phase.times_a_day, phase.drops_per_dose) for phase in row.phases),
-        "date": Day(row.last),
-        "drops": row.total,
-    }
-    if row.number != supply.rows[0]:
-        return voice.line("review.drug-shared", **said, first=supply.rows[0])
-    return voice.line("review.drug", **said, count=supply.count)
-
-
-def _step(times: int, drops: int) -> str:
-    return f"{times}×{drops}" if drops > 1 else str(times)
-
-
 def _completeness(voice: Voice, rows: tuple[Row, ...]) -> Section:
     met = [row for row in rows if row.state is State.MET]
     unmet = [row for row in rows if row.state is State.UNMET]
@@ -274,7 +260,7 @@ def _words(voice: Voice, words: tuple[SheetWords, ...]) -> Section:
         )
         for entry in words
     ]
-    text = _joined(lines) if lines else voice.line("review.none")
+    text = joined(lines) if lines else voice.line("review.none")
     return Section("words", voice.line("review.words.heading"), (Para(text),))
 
 
@@ -294,13 +280,5 @@ def _head(voice: Voice, *names: str) -> tuple[Line, ...]:
     return tuple(voice.line(f"head.{name}") for name in names)
 
 
-def _joined(lines: Iterable[Line]) -> Line:
-    """Lines joined with a semicolon, language by language."""
-    return tuple(
-        Said("; ".join(piece.html for piece in pieces), "; ".join(piece.plain for piece in pieces))
-        for pieces in zip(*lines, strict=True)
-    )
-
-
 def _prefixed(label: Line, lines: list[Line]) -> Line:
-    return _joined([label, *lines]) if lines else label
+    return joined([label, *lines]) if lines else label

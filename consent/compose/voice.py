@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
 from consent.compose.document import Line
@@ -31,6 +31,14 @@ def value_of(speaker: Speaker, value: object) -> Value:
     if isinstance(value, int | Decimal | dt.date | dt.time | Said | Quoted | Range | Verbatim | Year | Day):
         return value
     raise TypeError(f"a slot was given {type(value).__name__}")
+
+
+def joined(lines: Iterable[Line], between: str = "; ") -> Line:
+    """Lines joined with ``between``, language by language."""
+    return tuple(
+        Said(between.join(piece.html for piece in pieces), between.join(piece.plain for piece in pieces))
+        for pieces in zip(*lines, strict=True)
+    )
 
 
 class Voice:

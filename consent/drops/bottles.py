@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 from typing import Literal
 
 from consent.case import Side
@@ -19,9 +20,13 @@ from consent.errors import DropsError, Problem
 
 @dataclass(frozen=True)
 class Opening:
-    """One bottle or tube: the day it is opened, the last day it may be used, the drops taken from it."""
+    """One bottle or tube: the day it is opened, the last day it may be used, the drops taken from it.
+
+    ``last_day`` is the last day on which a drop is taken from it.
+    """
 
     day: int
+    last_day: int
     opened: dt.date
     discard_after: dt.date
     drops: int
@@ -119,10 +124,17 @@ def _openings(rows: Sequence[Row], settings: DropSettings) -> tuple[Opening, ...
     life = drug.days_after_opening or settings.days_after_opening
     first, last = min(row.first_day for row in rows), max(row.last_day for row in rows)
     use = ((day, sum(row.drops_on(day) for row in rows)) for day in range(first, last + 1))
+    bottles = greedy(use, drops_per_bottle(drug, settings), life)
+    ends = [_last_use(rows, day, following) for (day, _), (following, _) in pairwise([*bottles, (last + 1, 0)])]
     return tuple(
-        Opening(day, date_of(surgery, day), date_of(surgery, day + life - 1), taken)
-        for day, taken in greedy(use, drops_per_bottle(drug, settings), life)
+        Opening(day, end, date_of(surgery, day), date_of(surgery, day + life - 1), taken)
+        for (day, taken), end in zip(bottles, ends, strict=True)
     )
+
+
+def _last_use(rows: Sequence[Row], opened: int, following: int) -> int:
+    """The last day with drops from ``opened`` to before the day the next bottle is opened."""
+    return max(day for day in range(opened, max(following, opened + 1)) if any(row.drops_on(day) for row in rows))
 
 
 def _units(rows: Iterable[Row]) -> int:

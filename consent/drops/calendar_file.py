@@ -1,23 +1,25 @@
-"""The drop calendar as a file for a telephone (RFC 5545)."""
+"""The drop calendar as a file for a telephone (RFC 5545): one event for each sitting."""
 
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from itertools import groupby
 from typing import TYPE_CHECKING
 
+from consent.drops.events import Run, issued_on, make_runs
 from consent.drops.plan import DropPlan
-from consent.drops.schedule import Phase, Row
+from consent.drops.told_before import Told, cancel, cut, merge, read_told, told_of, uid_of, uid_prefix
 from consent.errors import DropsError, Problem
 
 if TYPE_CHECKING:
-    from icalendar import Alarm, Calendar, Event
+    from icalendar import Alarm, Calendar, Event, Timezone
 
-_EVENT_LENGTH = dt.timedelta(minutes=5)
+_SHORTEST_MINUTES = 5
 _VISIT_REMINDER = dt.timedelta(hours=-12)
+_DAY = dt.timedelta(days=1)
+_ABOVE_EVERY_VERSION = 999
+"""SEQUENCE that takes back events of the other eye's calendar, whose version is not known: ``Case.version`` ends so."""
 
 
 @dataclass(frozen=True)
@@ -29,100 +31,211 @@ class VisitEntry:
 
 
 @dataclass(frozen=True)
-class Series:
-    """One drop at one clock time on days in a row."""
+class Entry:
+    """A sitting as the calendar shows it: a short line that rings, and what to do in its order."""
 
-    row: Row
-    phase: Phase
-    first: dt.datetime
-    last: dt.datetime
+    summary: str
+    description: str
+
+
+@dataclass(frozen=True)
+class Before:
+    """What telephones may already hold.
+
+    ``file``: the calendar file that lies in the folder, named by ``where`` in errors. ``plans``: earlier versions of
+    the plan, oldest first; with them no file is needed. ``other_eye``: key and plan of the calendar of the eye operated
+    on first, which ends where this one begins.
+    """
+
+    file: bytes | None = None
+    where: str = "drops.ics"
+    plans: tuple[DropPlan, ...] = ()
+    other_eye: tuple[str, DropPlan] | None = None
 
 
 def drops_calendar(
     plan: DropPlan,
-    say: Callable[[Row, Phase], str],
+    say: Callable[[Run], Entry],
     *,
     visits: Iterable[VisitEntry] = (),
     name: str,
     key: str,
     now: dt.datetime,
+    void: str,
     version: int = 1,
     timezone: str = "Asia/Kolkata",
+    before: Before | None = None,
 ) -> bytes:
-    """Return the drops and ``visits`` as an iCalendar file (RFC 5545), the same bytes for the same arguments.
+    """Return the sittings and ``visits`` as an iCalendar file (RFC 5545), the same bytes for the same arguments.
 
-    Every drop with a clock time is an event at its own minute, repeated daily for as long as row, phase and minute
-    stay the same; UNTIL is in UTC because DTSTART carries a time zone (RFC 5545 section 3.3.10). ``say`` gives the
-    text of an event; ``name`` is the calendar's title; ``key`` tells patients apart in the UIDs
-    (hashed; give a random one, a record number can be guessed back); ``version`` becomes SEQUENCE (section 3.8.7.4).
-    Drops of the day of surgery without a clock time are left out.
+    A sitting is one event, repeated daily for as long as clock time, drops and order stay the same; UNTIL is in UTC
+    because DTSTART carries a time zone (section 3.3.10). ``say`` gives its words; ``name`` is the calendar's title;
+    ``key`` tells patient and operation apart (hashed); ``version`` becomes SEQUENCE (section 3.8.7.4). A UID follows
+    from ``key`` and the start of its run alone, so that a new version updates the event.
 
-    Raises ``DropsError`` for an empty ``key``, a ``now`` without a time zone, an unknown ``timezone`` or a calendar
-    without an event.
+    Written are the days this print is about; runs of ``before`` that a change ended, with their new end; and, with
+    STATUS CANCELLED and the words ``void``, events of ``before`` that no longer hold. From the day of the change on
+    (or from ``now``, if that is earlier) a telephone then holds this plan, and before it what it was told.
+    Drops without a clock time are left out. Events of another key are never touched.
+
+    Raises ``DropsError`` for an empty ``key``, a ``now`` without a time zone, an unknown ``timezone``, a file that
+    cannot be read or is of a later version, or a calendar without an event.
     """
     zone = _zone(timezone)
-    if now.tzinfo is None:
-        raise DropsError(Problem("the moment has no time zone", "now", remedy="give one, such as UTC"))
-    if not key:
-        raise DropsError(Problem("the key is empty", "key", "two patients' calendars would overwrite each other"))
-    stamp = now.astimezone(dt.UTC).replace(microsecond=0)
-    events = [_drop_event(series, say, key, zone) for series in make_series(plan)]
-    events += [_visit_event(visit, key) for visit in dict.fromkeys(visits)]
-    if not events:
+    _check(key, now)
+    maker = _Maker(plan, say, zone, uid_prefix(key), before or Before(), now.astimezone(zone).date(), void)
+    changed, kept = maker.events(tuple(visits), version)
+    if not changed and not kept:
         raise DropsError(Problem("there is neither a drop nor a visit to put into the calendar file", "visits"))
-    for event in events:
-        event.add("dtstamp", stamp)
-        event.add("sequence", version - 1)
-        event.add("class", "PRIVATE")
-        event.add("transp", "TRANSPARENT")
-    return bytes(_calendar(events, name, plan, timezone).to_ical(sorted=False))
+    stamp = now.astimezone(dt.UTC).replace(microsecond=0)
+    for event, sequence in changed:
+        for field, value in (("dtstamp", stamp), ("sequence", sequence)):
+            event.pop(field, None)
+            event.add(field, value)
+    return bytes(_calendar([*(event for event, _ in changed), *kept], name).to_ical(sorted=False))
 
 
-def make_series(plan: DropPlan) -> Iterator[Series]:
-    """Yield every drop at every clock time, days in a row drawn together; times are local, without a zone."""
-    drops = sorted(
-        (
-            (number, session.at, offset, day.number)
-            for day in plan.sessions
-            for session in day.sessions
-            for number, offset in session.drops
-        ),
-        key=lambda drop: (drop[0], _minutes(drop), drop[3]),
-    )
-    for (number, _), same_minute in groupby(drops, key=lambda drop: (drop[0], _minutes(drop))):
-        row = plan.row(number)
-        for phase, run in _runs(row, list(same_minute)):
-            yield Series(row, phase, _moment(plan, run[0]), _moment(plan, run[-1]))
+@dataclass(frozen=True)
+class _Maker:
+    """One file in the making."""
+
+    plan: DropPlan
+    say: Callable[[Run], Entry]
+    zone: dt.tzinfo
+    prefix: str
+    before: Before
+    today: dt.date
+    void: str
+
+    def events(self, visits: tuple[VisitEntry, ...], version: int) -> tuple[list[tuple[Event, int]], list[Event]]:
+        """Events that are new or changed, each with its SEQUENCE, and events of the old file handed on as they are."""
+        told = self._told(version)
+        runs = {self._uid(run): run for run in make_runs(self.plan, self._origin)}
+        mine = {uid: self._event(run) for uid, run in runs.items() if self._is_written(run, told.get(uid))}
+        mine |= dict(_visit_events(visits, self.prefix))
+        changed = [(event, version - 1) for event in mine.values()]
+        kept: list[Event] = []
+        for uid, entry in sorted(told.items()):
+            if uid in mine:
+                continue
+            event = None if uid in runs else self._taken_back(entry, self.today if entry.whole_day else self._bound)
+            if event is not None:
+                changed.append((event, version - 1))
+            elif entry.in_file:
+                kept.append(entry.event)
+        other_changed, other_kept = self._other_eye()
+        return changed + other_changed, kept + other_kept
+
+    @property
+    def _origin(self) -> dt.date:
+        """The first date any version of this calendar was about."""
+        return issued_on(self.before.plans[0] if self.before.plans else self.plan)
+
+    @property
+    def _bound(self) -> dt.date:
+        """From this date on the plan holds and nothing else; days before it stay as they were told."""
+        return min(issued_on(self.plan), self.today)
+
+    def _is_written(self, run: Run, told: Told | None) -> bool:
+        if run.last.date() >= self._bound:
+            return True
+        return told is not None and (told.is_cancelled or told.last != run.last.date())
+
+    def _told(self, version: int) -> dict[str, Told]:
+        told = read_told(self.before.file, self.prefix, self.before.where) if self.before.file is not None else {}
+        latest = max((entry.sequence for entry in told.values()), default=-1)
+        if latest > version - 1:
+            raise DropsError(
+                Problem(
+                    f"the calendar file in the folder is of version {latest + 1}, this case is version {version}",
+                    "version",
+                    "telephones would keep the drops of the later version",
+                    f"write version = {latest + 1} or more into the case",
+                )
+            )
+        if latest >= version - 2:
+            return told
+        for plan in self.before.plans:
+            told = merge(told, self._told_by(plan, self.prefix, self._origin))
+        return told
+
+    def _told_by(self, plan: DropPlan, prefix: str, since: dt.date) -> dict[str, Told]:
+        events = (self._event(run, prefix) for run in make_runs(plan, since))
+        return {str(event["UID"]): told_of(event, in_file=False) for event in events}
+
+    def _taken_back(self, told: Told, bound: dt.date) -> Event | None:
+        """The event as it holds after ``bound`` is reached: cancelled, cut short, or ``None`` if nothing changes."""
+        if told.is_cancelled or told.last < bound:
+            return None
+        return cancel(told, self.void) if told.first >= bound else cut(told, bound - _DAY)
+
+    def _other_eye(self) -> tuple[list[tuple[Event, int]], list[Event]]:
+        """The calendar of the eye operated on first, ended the day before this one begins."""
+        if self.before.other_eye is None:
+            return [], []
+        key, plan = self.before.other_eye
+        prefix = uid_prefix(key)
+        told = read_told(self.before.file, prefix, self.before.where) if self.before.file is not None else {}
+        told = told or self._told_by(plan, prefix, issued_on(plan))
+        changed: list[tuple[Event, int]] = []
+        kept: list[Event] = []
+        for _, entry in sorted(told.items()):
+            event = None if entry.whole_day else self._taken_back(entry, self._origin)
+            if event is not None:
+                changed.append((event, _ABOVE_EVERY_VERSION))
+            elif entry.in_file:
+                kept.append(entry.event)
+        return changed, kept
+
+    def _uid(self, run: Run, prefix: str = "") -> str:
+        return uid_of(run, prefix or self.prefix)
+
+    def _event(self, run: Run, prefix: str = "") -> Event:
+        from icalendar import Event
+
+        entry = self.say(run)
+        event = Event()
+        event.add("uid", self._uid(run, prefix))
+        event.add("summary", entry.summary)
+        event.add("description", entry.description)
+        event.add("dtstart", run.first.replace(tzinfo=self.zone))
+        event.add("duration", dt.timedelta(minutes=max(run.minutes, _SHORTEST_MINUTES)))
+        if run.last > run.first:
+            event.add("rrule", {"freq": "DAILY", "until": [run.last.replace(tzinfo=self.zone).astimezone(dt.UTC)]})
+        _finish(event, entry.summary, dt.timedelta())
+        return event
 
 
-_Drop = tuple[int, dt.time, int, int]
+def _visit_events(visits: tuple[VisitEntry, ...], prefix: str) -> Iterator[tuple[str, Event]]:
+    from icalendar import Event
+
+    seen: dict[dt.date, int] = {}
+    for visit in sorted(dict.fromkeys(visits), key=lambda visit: visit.date):
+        seen[visit.date] = seen.get(visit.date, 0) + 1
+        uid = f"{prefix}{visit.date:%Y%m%d}v{seen[visit.date]}"
+        event = Event()
+        event.add("uid", uid)
+        event.add("summary", visit.text)
+        event.add("dtstart", visit.date)
+        _finish(event, visit.text, _VISIT_REMINDER)
+        yield uid, event
 
 
-def _minutes(drop: _Drop) -> int:
-    return drop[1].hour * 60 + drop[1].minute + drop[2]
+def _finish(event: Event, text: str, reminder: dt.timedelta) -> None:
+    event.add("status", "CONFIRMED")
+    event.add("class", "PRIVATE")
+    event.add("transp", "TRANSPARENT")
+    event.add_component(_alarm(text, reminder))
 
 
-def _moment(plan: DropPlan, drop: _Drop) -> dt.datetime:
-    midnight = dt.datetime.combine(plan.surgery, dt.time()) + dt.timedelta(days=drop[3])
-    return midnight + dt.timedelta(minutes=_minutes(drop))
+def _alarm(text: str, before: dt.timedelta) -> Alarm:
+    from icalendar import Alarm
 
-
-def _runs(row: Row, drops: list[_Drop]) -> Iterator[tuple[Phase, list[_Drop]]]:
-    """Split drops at one minute, in order of days, where a day is left out or the phase changes."""
-    run: list[_Drop] = []
-    for drop in drops:
-        if run and (drop[3] != run[-1][3] + 1 or row.phase_on(drop[3]) != row.phase_on(run[-1][3])):
-            yield _phase(row, run), run
-            run = []
-        run.append(drop)
-    if run:
-        yield _phase(row, run), run
-
-
-def _phase(row: Row, run: list[_Drop]) -> Phase:
-    phase = row.phase_on(run[0][3])
-    assert phase is not None  # noqa: S101 - a drop with a clock time belongs to a phase
-    return phase
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("description", text)
+    alarm.add("trigger", before)
+    return alarm
 
 
 def _zone(timezone: str) -> dt.tzinfo:
@@ -136,61 +249,38 @@ def _zone(timezone: str) -> dt.tzinfo:
         ) from error
 
 
-def _drop_event(series: Series, say: Callable[[Row, Phase], str], key: str, zone: dt.tzinfo) -> Event:
-    from icalendar import Event
-
-    text = say(series.row, series.phase)
-    event = Event()
-    event.add("uid", _uid(key, str(series.row.number), series.row.drug.id, series.row.side, series.first.isoformat()))
-    event.add("summary", text)
-    event.add("dtstart", series.first.replace(tzinfo=zone))
-    event.add("duration", _EVENT_LENGTH)
-    if series.last > series.first:
-        event.add("rrule", {"freq": "DAILY", "until": series.last.replace(tzinfo=zone).astimezone(dt.UTC)})
-    event.add_component(_alarm(text, dt.timedelta()))
-    return event
+def _check(key: str, now: dt.datetime) -> None:
+    if now.tzinfo is None:
+        raise DropsError(Problem("the moment has no time zone", "now", remedy="give one, such as UTC"))
+    if not key:
+        raise DropsError(Problem("the key is empty", "key", "two patients' calendars would overwrite each other"))
 
 
-def _visit_event(visit: VisitEntry, key: str) -> Event:
-    from icalendar import Event
-
-    event = Event()
-    event.add("uid", _uid(key, "visit", visit.date.isoformat(), visit.text))
-    event.add("summary", visit.text)
-    event.add("dtstart", visit.date)
-    event.add_component(_alarm(visit.text, _VISIT_REMINDER))
-    return event
-
-
-def _alarm(text: str, before: dt.timedelta) -> Alarm:
-    from icalendar import Alarm
-
-    alarm = Alarm()
-    alarm.add("action", "DISPLAY")
-    alarm.add("description", text)
-    alarm.add("trigger", before)
-    return alarm
-
-
-def _uid(key: str, *parts: str) -> str:
-    digest = hashlib.sha256("\x1f".join((key, *parts)).encode()).hexdigest()
-    return f"{digest[:32]}@drops.invalid"
-
-
-def _calendar(events: Iterable[Event], name: str, plan: DropPlan, timezone: str) -> Calendar:
-    from icalendar import Calendar, Timezone
+def _calendar(events: list[Event], name: str) -> Calendar:
+    from icalendar import Calendar
 
     calendar = Calendar()
     calendar.add("prodid", "-//drop calendar//EN")
     calendar.add("version", "2.0")
     calendar.add("name", name)
     calendar.add("x-wr-calname", name)
-    if plan.days:
-        day = dt.timedelta(days=1)
-        first, last = plan.days[0].date - day, plan.days[-1].date + day
-        zone = Timezone.from_tzid(timezone, first_date=first, last_date=last)
-        zone.pop("comment", None)
+    for zone in _zones(events):
         calendar.add_component(zone)
     for event in events:
         calendar.add_component(event)
     return calendar
+
+
+def _zones(events: Iterable[Event]) -> Iterator[Timezone]:
+    """A VTIMEZONE for every TZID in use (RFC 5545 section 3.6.5), over the days of its events."""
+    from icalendar import Timezone
+
+    used: dict[str, list[dt.date]] = {}
+    for entry in (told_of(event, in_file=False) for event in events):
+        if not entry.whole_day:
+            tzid = str(entry.event["DTSTART"].params["TZID"])
+            used.setdefault(tzid, []).extend((entry.first, entry.last))
+    for tzid, dates in sorted(used.items()):
+        zone = Timezone.from_tzid(tzid, first_date=min(dates) - _DAY, last_date=max(dates) + _DAY)
+        zone.pop("comment", None)
+        yield zone

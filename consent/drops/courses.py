@@ -76,24 +76,34 @@ def course_rows(course: Course, formulary: Formulary, calendar: Calendar) -> tup
             phases=tuple(_phases(item, eye, course, calendar)),
             ends=Ends(item.ends or Ends.COURSE_END),
             surgery=calendar.surgery,
-            drops_before_surgery=0 if course.day_0 else item.drops_before_surgery,
+            drops_before_surgery=item.drops_before_surgery if course.from_day is None else 0,
+            surgery_day=course.day_0,
             reason=item.reason,
         )
         for item, eye in placed
     )
-    return tuple(row for row in rows if row.phases)
+    return tuple(row for row in rows if row.phases or row.drops_before_surgery)
 
 
 def own_rows(own: Iterable[OwnDrop], formulary: Formulary, calendar: Calendar, last_day: int) -> tuple[Row, ...]:
-    """Return the rows of long-standing drops that go on, from day 1 or the end of their pause, to ``last_day``.
+    """Return a row for each long-standing drop and eye, from day 1 or the end of its pause, to ``last_day``.
 
-    Drops that are stopped, undecided, or paused beyond ``last_day`` have no row.
+    Drops that are stopped, undecided, or paused beyond ``last_day`` have a row without phases: their number is kept
+    for them, so that another decision changes no number.
     """
-    rows = []
-    for drop in own:
-        first = 1 if drop.pause_until is None else max(1, (drop.pause_until - calendar.surgery).days)
-        if drop.decision not in ("continue", "pause") or first > last_day:
-            continue
+    return tuple(
+        Row(0, formulary[drop.drug], side, tuple(_own_phase(drop, calendar, last_day)), _OWN, calendar.surgery)
+        for drop in own
+        for side in drop.sides
+    )
+
+
+_OWN = Ends.LONG_STANDING
+
+
+def _own_phase(drop: OwnDrop, calendar: Calendar, last_day: int) -> Iterator[Phase]:
+    first = 1 if drop.pause_until is None else max(1, (drop.pause_until - calendar.surgery).days)
+    if drop.decision in ("continue", "pause") and first <= last_day:
         step = Step(
             from_day=first,
             days=last_day - first + 1,
@@ -101,11 +111,7 @@ def own_rows(own: Iterable[OwnDrop], formulary: Formulary, calendar: Calendar, l
             drops_per_dose=drop.drops_per_dose,
             at_bedtime=drop.at_bedtime,
         )
-        rows += [
-            Row(0, formulary[drop.drug], side, (calendar.phase(step, 0),), Ends.LONG_STANDING, calendar.surgery)
-            for side in drop.sides
-        ]
-    return tuple(rows)
+        yield calendar.phase(step, 0)
 
 
 def number(rows: Iterable[Row], start: int = 1) -> tuple[Row, ...]:
@@ -140,7 +146,8 @@ def _ended(row: Row, day: int, calendar: Calendar) -> Row | None:
     if row.last_day < day:
         return row
     phases = tuple(calendar.cut(phase, phase.first_day, day - 1) for phase in row.phases if phase.first_day < day)
-    return replace(row, phases=phases, ends=Ends.CHANGED) if phases else None
+    has_begun = bool(phases) or (row.drops_before_surgery > 0 and row.surgery_day < day)
+    return replace(row, phases=phases, ends=Ends.CHANGED) if has_begun else None
 
 
 def _sides(item: Item, operated: Side) -> tuple[Side, ...]:

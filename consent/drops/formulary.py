@@ -28,6 +28,7 @@ class DrugClass(StrEnum):
     """Class of a component. Two of one class never go into one eye on one day."""
 
     FLUOROQUINOLONE = "fluoroquinolone antibiotic"
+    SULFONAMIDE = "sulfonamide antibiotic"
     OTHER_ANTIBIOTIC = "other antibiotic"
     STEROID = "steroid"
     NSAID = "nsaid"
@@ -37,6 +38,7 @@ class DrugClass(StrEnum):
     PROSTAGLANDIN = "prostaglandin"
     CARBONIC_ANHYDRASE_INHIBITOR = "carbonic anhydrase inhibitor"
     ALPHA_AGONIST = "alpha agonist"
+    MIOTIC = "miotic"
     LUBRICANT = "lubricant"
 
     @property
@@ -47,7 +49,7 @@ class DrugClass(StrEnum):
     @property
     def is_antibiotic(self) -> bool:
         """Whether it is an antibiotic, which is never tapered."""
-        return self in (DrugClass.FLUOROQUINOLONE, DrugClass.OTHER_ANTIBIOTIC)
+        return self in _ANTIBIOTIC
 
 
 _PRESSURE_LOWERING = frozenset(
@@ -56,8 +58,10 @@ _PRESSURE_LOWERING = frozenset(
         DrugClass.PROSTAGLANDIN,
         DrugClass.CARBONIC_ANHYDRASE_INHIBITOR,
         DrugClass.ALPHA_AGONIST,
+        DrugClass.MIOTIC,
     }
 )
+_ANTIBIOTIC = frozenset({DrugClass.FLUOROQUINOLONE, DrugClass.SULFONAMIDE, DrugClass.OTHER_ANTIBIOTIC})
 
 
 class Form(StrEnum):
@@ -74,6 +78,14 @@ class Form(StrEnum):
         """Order within a session: solution, suspension or emulsion, gel, ointment last."""
         order = {Form.SOLUTION: 0, Form.SUSPENSION: 1, Form.EMULSION: 1, Form.GEL: 2, Form.OINTMENT: 3}
         return order[self]
+
+
+class Storage(StrEnum):
+    """Where the bottle is kept, where a source says so."""
+
+    ROOM = "room temperature"
+    COLD = "refrigerator"
+    COLD_UNTIL_OPENED = "refrigerator until opened"
 
 
 def _strength(text: str) -> str:
@@ -121,7 +133,7 @@ class Drug(Sourced):
     id: Id
     components: tuple[Component, ...]
     form: Form
-    shake: bool = Field(description="true for a suspension, false for everything else")
+    shake: bool = Field(description="true for a suspension, as its label says for a gel, false for everything else")
     bottle_ml: float | None = Field(None, gt=0, le=50, description="bottle size, mL")
     unit_dose: bool = Field(False, description="single-use units")
     doses_per_tube: int | None = Field(
@@ -129,6 +141,8 @@ class Drug(Sourced):
     )
     days_after_opening: int | None = Field(None, ge=1, le=365, description="use within, days after opening")
     drops_per_ml: float | None = Field(None, ge=10, le=60, description="planning value, drops per mL")
+    wastage_percent: float | None = Field(None, ge=0, le=100, description="drops lost, percent")
+    storage: Storage | None = Field(None, description="where it is kept, if a source says so")
     preservative: Literal["benzalkonium chloride", "other", "none", "unknown"]
     cautions: tuple[Caution, ...] = ()
 
@@ -146,7 +160,7 @@ class Drug(Sourced):
     @classmethod
     def _shake_suspensions(cls, shake: bool, info: ValidationInfo) -> bool:
         form = info.data.get("form")
-        if form is not None and shake != (form is Form.SUSPENSION):
+        if form not in (None, Form.GEL) and shake != (form is Form.SUSPENSION):
             raise ValueError(f"a {form} is {'not ' if shake else ''}shaken; only a suspension is")
         return shake
 
@@ -189,7 +203,8 @@ class _File(Part):
 
 
 @cache
-def _shipped() -> Formulary:
+def shipped_formulary() -> Formulary:
+    """Return the shipped drugs by id; raises ``DropsError`` if the file is broken."""
     file = read_model(package_data("drops", "formulary.toml"), _File, DropsError)
     return parse_formulary(file.drugs, "formulary.toml: drugs")
 
@@ -208,4 +223,4 @@ def read_formulary(clinic: Clinic) -> Formulary:
     Raises ``DropsError`` naming file and key.
     """
     own = parse_formulary(clinic.formulary, "clinic settings: formulary")
-    return MappingProxyType({**_shipped(), **own})
+    return MappingProxyType({**shipped_formulary(), **own})

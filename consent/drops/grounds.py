@@ -21,9 +21,10 @@ _WHOLE_WORD_LETTERS = 4
 
 
 class Ground(Sourced):
-    """On what ground a finding rests, and which severities its check may answer."""
+    """On what ground a finding rests, which severities its check may answer, and whether a person may answer it."""
 
     severities: tuple[Severity, ...] = Field(min_length=1)
+    overridable: bool = True
 
 
 class Words(Part):
@@ -33,6 +34,10 @@ class Words(Part):
     preservative: tuple[str, ...]
     severe_reaction: tuple[str, ...]
     beta_blocker_by_mouth: tuple[str, ...]
+    blood_pressure_medicine: tuple[str, ...]
+    monoamine_oxidase_inhibitor: tuple[str, ...]
+    tricyclic: tuple[str, ...]
+    look_alike: tuple[tuple[str, ...], ...]
     unrelated: tuple[str, ...]
     salts: tuple[str, ...]
     same_class: dict[DrugClass, tuple[str, ...]]

@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from consent.clinic import DayMarks
 from consent.drops.spacing import Waking, clock_of, minute_of
+from consent.errors import DropsError, Problem
 
 _NEAR_MINUTES = 30
 """A time this near to a landmark is named by it, and no landmark lies this near to waking or bed."""
@@ -39,8 +40,19 @@ Landmarks = tuple[tuple[Landmark, dt.time], ...]
 
 
 def landmarks_of(waking: Waking, marks: DayMarks) -> Landmarks:
-    """Return the landmarks of this patient's day in order: the patient's waking and bed, between them the clinic's."""
+    """Return the landmarks of this patient's day in order: the patient's waking and bed, between them the clinic's.
+
+    Raises ``DropsError`` where waking and bed are the same moment.
+    """
     first, last = waking.first_minute, waking.last_minute
+    if first >= last:
+        raise DropsError(
+            Problem(
+                f"nothing fits between waking and bed ({waking})",
+                "patient.waking_from, patient.waking_to",
+                remedy="correct the waking hours",
+            )
+        )
     inner = (
         (Landmark(name.replace("_", " ").replace("mid morning", "mid-morning")), clock)
         for name, clock in marks.model_dump().items()

@@ -22,7 +22,7 @@ class Whole(Sourced):
 
 
 class Measure(Sourced):
-    """A measured length with its unit."""
+    """A length or a strength with its unit."""
 
     value: float = Field(gt=0, le=100)
     unit: ShortText
@@ -58,6 +58,7 @@ class Limits(Part):
     evening_from_hour: Whole
     nsaid_days: Whole
     nsaid_days_before: Whole
+    cornea_visit_from_day: Whole
     steroid_days: Whole
     pressure_visit: DayWindow
     responder_early_visit: DayWindow
@@ -67,6 +68,9 @@ class Limits(Part):
     young_eye_years: Whole
     shallow_chamber_mm: Measure
     pregnancy_years: Whole
+    phenylephrine_strong_percent: Measure
+    phenylephrine_usual_percent: Measure
+    phenylephrine_elderly_years: Whole
 
 
 @cache

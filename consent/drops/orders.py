@@ -78,21 +78,23 @@ def give(order: Order, book: Book) -> Given:
     """Return the rows of ``order`` in the order of their numbers. A bottle keeps the number of an earlier print.
 
     What the fellow eye is on was numbered first and long-standing drops with it; drops ordered later come last.
+    Long-standing drops go on as long as any course, and at least for the clinic's six weeks.
     Raises ``DropsError`` for an unknown regimen or drug.
     """
-    this = _this_course(order, book)
-    other = _other_course(order, book)
-    last_day = max([book.long_standing_days, *(row.last_day for row in (*this, *other))])
+    this, other, changes = _this_course(order, book), _other_course(order, book), _changes(order, book)
+    courses = (*this, *other, *(row for _, rows in changes for row in rows))
+    last_day = max([book.long_standing_days, *(row.last_day for row in courses)])
     own = own_rows(_known(order.own_drops, book.formulary), book.formulary, book.calendar, last_day)
     before = number((*other, *own)) if other else ()
     ordered = number(this, len(before) + 1)
     after = () if other else number(own, len(before) + len(ordered) + 1)
-    mine = _with_changes(order, book, ordered, len(before) + len(ordered) + len(after) + 1)
+    mine, left_out = _with_changes(ordered, changes, book.calendar, len(before) + len(ordered) + len(after) + 1)
     rows = tuple(sorted((*before, *mine, *after), key=lambda row: row.number))
+    given = tuple(row for row in rows if row.phases or row.drops_before_surgery)
     first = min((row.first_day for row in ordered), default=0)
-    issued_from = (order.changes[-1].on - order.surgery).days if order.changes else min(0, first)
-    told = (*_told_of_own(order, rows, book.formulary), *_told_of_changes(ordered, mine))
-    return Given(rows, told, issued_from)
+    issued_from = changes[-1][0] if changes else min(0, first)
+    told = (*_told_of_own(order, given, book.formulary), *_told_of_changes(mine, left_out))
+    return Given(given, told, issued_from)
 
 
 def _this_course(order: Order, book: Book) -> tuple[Row, ...]:
@@ -112,14 +114,31 @@ def _other_course(order: Order, book: Book) -> tuple[Row, ...]:
     return course_rows(course, book.formulary, book.calendar)
 
 
-def _with_changes(order: Order, book: Book, mine: tuple[Row, ...], next_number: int) -> tuple[Row, ...]:
+Changes = tuple[tuple[int, tuple[Row, ...]], ...]
+"""For each change its first day and its rows, not yet numbered."""
+
+
+def _changes(order: Order, book: Book) -> Changes:
+    found = []
     for place, change in enumerate(order.changes):
         regimen = find_regimen(book.regimens, change.regimen, f"drop_changes.{place}.regimen")
         day = (change.on - order.surgery).days
-        new = course_rows(Course(regimen, order.side, day - 1, from_day=1), book.formulary, book.calendar)
-        mine = changed_from(day, mine, new, book.calendar, next_number)
-        next_number = max([next_number, *(row.number + 1 for row in mine)])
-    return mine
+        course = Course(regimen, order.side, day - 1, from_day=1)
+        found.append((day, course_rows(course, book.formulary, book.calendar)))
+    return tuple(found)
+
+
+def _with_changes(
+    ordered: tuple[Row, ...], changes: Changes, calendar: Calendar, next_number: int
+) -> tuple[tuple[Row, ...], tuple[Row, ...]]:
+    """The rows after every change, and those that a change took away before they began."""
+    mine, ever = ordered, {row.number: row for row in ordered}
+    for day, new in changes:
+        mine = changed_from(day, mine, new, calendar, next_number)
+        ever |= {row.number: row for row in mine}
+        next_number = max(next_number, *(number + 1 for number in ever)) if ever else next_number
+    left = {row.number for row in mine}
+    return mine, tuple(row for number, row in sorted(ever.items()) if number not in left)
 
 
 def _known(own: tuple[OwnDrop, ...], formulary: Formulary) -> tuple[OwnDrop, ...]:
@@ -145,11 +164,9 @@ def _told_of_own(order: Order, rows: Iterable[Row], formulary: Formulary) -> Ite
             yield Told(drop.decision, formulary[drop.drug], side, drop.pause_until, numbers.get((drop.drug, side)))
 
 
-def _told_of_changes(ordered: Iterable[Row], mine: Iterable[Row]) -> Iterator[Told]:
-    left = {row.number for row in mine}
-    for row in ordered:
-        if row.number not in left:
-            yield Told("changed", row.drug, row.side, None, row.number)
+def _told_of_changes(mine: Iterable[Row], left_out: Iterable[Row]) -> Iterator[Told]:
+    for row in left_out:
+        yield Told("changed", row.drug, row.side, None, row.number)
     for row in mine:
         if row.ends is Ends.CHANGED:
             yield Told("changed", row.drug, row.side, row.last, row.number)

@@ -1,14 +1,21 @@
-"""Checks of the other drug classes, and of the plan as a whole."""
+"""Checks of the plan as a whole: eye, classes, pregnancy, visits, sittings, and who gives the drops."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import combinations
+from itertools import combinations, pairwise
 
-from consent.case import Answer, Glaucoma, LensPlace, Retinopathy, Sex
+from consent.case import Answer, DropGiver, Sex
 from consent.drops.formulary import DrugClass
-from consent.drops.grounds import mentions
-from consent.drops.subject import Check, Hit, Subject, answered, hit
+from consent.drops.regimens import Ends
+from consent.drops.subject import Check, Hit, Subject, hit
+
+_IN_PREGNANCY = {
+    DrugClass.CARBONIC_ANHYDRASE_INHIBITOR: "carbonic anhydrase inhibitor: contraindicated",
+    DrugClass.BETA_BLOCKER: "beta-blocker: not in the first 3 months; stop 2 to 3 days before birth",
+    DrugClass.NSAID: "NSAID: not in the last 3 months",
+}
+_NEPAFENAC = "nepafenac"
 
 
 def side_disagrees(subject: Subject) -> Iterator[Hit]:
@@ -20,131 +27,69 @@ def side_disagrees(subject: Subject) -> Iterator[Hit]:
 
 def duplicate_class(subject: Subject) -> Iterator[Hit]:
     """Two rows share a class, an eye and a day; combinations count by component."""
-    for one, other in combinations(subject.plan.rows, 2):
+    for one, other in combinations(subject.current, 2):
         shared = one.drug.classes & other.drug.classes
-        days = sorted(set(one.days()) & set(other.days()))
+        days = sorted(day for day in set(one.days()) & set(other.days()) if day >= subject.plan.issued_from)
         if one.side is other.side and shared and days:
             facts = (f"class: {', '.join(sorted(shared))}", f"{one.side} eye, days {days[0]} to {days[-1]}")
             yield hit("stop", facts, (one, other))
 
 
 def antibiotic_tapered(subject: Subject) -> Iterator[Hit]:
-    """An antibiotic keeps one frequency, then stops."""
-    for row in subject.rows(DrugClass.FLUOROQUINOLONE, DrugClass.OTHER_ANTIBIOTIC):
+    """An antibiotic keeps one frequency, then stops; more of it on purpose is no taper."""
+    for row in subject.rows(*(drug_class for drug_class in DrugClass if drug_class.is_antibiotic)):
         daily = [phase.drops_a_day for phase in row.phases if not phase.evening_only]
-        if len(set(daily)) > 1:
+        if any(after < before for before, after in pairwise(daily)):
             yield hit("ask", (f"drops a day: {', then '.join(map(str, daily))}",), (row,))
-
-
-def beta_blocker(subject: Subject) -> Iterator[Hit]:
-    """Lungs and heart."""
-    health = subject.health
-    answers = {
-        "asthma": health.asthma,
-        "COPD": health.copd,
-        "heart block or slow pulse": health.heart_block_or_slow_pulse,
-        "heart failure": health.heart_failure,
-    }
-    yield from answered(answers, subject.rows(DrugClass.BETA_BLOCKER), "stop", "ask")
-
-
-def beta_blocker_by_mouth(subject: Subject) -> Iterator[Hit]:
-    """The same effect twice on the heart."""
-    rows = subject.rows(DrugClass.BETA_BLOCKER)
-    words = subject.words.beta_blocker_by_mouth
-    medicines = [medicine for medicine in subject.health.medicines if mentions(medicine, words)]
-    if rows and medicines:
-        yield hit("ask", (f"takes: {medicine}" for medicine in medicines), rows)
-
-
-def prostaglandin(subject: Subject) -> Iterator[Hit]:
-    """An eye at risk of macular oedema."""
-    eye, done = subject.eye, subject.case.done
-    answers = {
-        "macular oedema": eye.macular_oedema,
-        "uveitis": eye.uveitis,
-        "vein occlusion": eye.vein_occlusion,
-        "epiretinal membrane": eye.epiretinal_membrane,
-        "diabetic retinopathy": _retinopathy(eye.retinopathy),
-        "vitreous lost": done.vitreous_lost if done else Answer.NO,
-    }
-    yield from answered(answers, subject.operated(DrugClass.PROSTAGLANDIN), "ask", "note")
-
-
-def _retinopathy(grade: Retinopathy) -> Answer:
-    if grade is Retinopathy.UNKNOWN:
-        return Answer.UNKNOWN
-    return Answer.NO if grade is Retinopathy.NONE else Answer.YES
-
-
-def narrow_angle(subject: Subject) -> Iterator[Hit]:
-    """Angle closure known, possible or not looked for."""
-    rows = subject.operated(DrugClass.CYCLOPLEGIC)
-    eye, shallow = subject.eye, subject.limits.shallow_chamber_mm.value
-    if not rows:
-        return
-    if eye.glaucoma is Glaucoma.ANGLE_CLOSURE:
-        yield hit("stop", ("glaucoma: angle closure",), rows)
-        return
-    facts = ["glaucoma: not known"] if eye.glaucoma is Glaucoma.UNKNOWN else []
-    if eye.chamber_depth_mm is not None and eye.chamber_depth_mm < shallow:
-        facts.append(f"chamber depth {eye.chamber_depth_mm} mm")
-    if facts:
-        yield hit("ask", facts, rows)
-
-
-def lens_not_in_bag(subject: Subject) -> Iterator[Hit]:
-    """After surgery: the lens as it was actually placed."""
-    done, rows = subject.case.done, subject.operated(DrugClass.CYCLOPLEGIC)
-    if rows and done and done.lens and done.lens.place is not LensPlace.BAG:
-        yield hit("ask", (f"lens: {done.lens.place}",), rows)
-
-
-def kidney(subject: Subject) -> Iterator[Hit]:
-    """Carbonic anhydrase inhibitors and the kidneys."""
-    rows = subject.rows(DrugClass.CARBONIC_ANHYDRASE_INHIBITOR)
-    if rows and subject.health.kidney_disease is Answer.YES:
-        yield hit("ask", ("kidney disease",), rows)
 
 
 def pregnancy(subject: Subject) -> Iterator[Hit]:
     """Every drug is asked about; the class that is contraindicated stops."""
-    rows, health, case = subject.plan.rows, subject.health, subject.case
-    if not rows:
+    rows, health = subject.current, subject.health
+    texts = tuple(order.text for order in subject.ordered)
+    if not rows and not texts:
         return
     if health.pregnant is Answer.YES:
-        barred = subject.rows(DrugClass.CARBONIC_ANHYDRASE_INHIBITOR)
-        yield hit("stop" if barred else "ask", ("pregnant",), barred or rows)
-    elif (
-        health.pregnant is Answer.UNKNOWN
-        and case.patient.sex is not Sex.MALE
-        and case.age_years < subject.limits.pregnancy_years.value
-    ):
-        yield hit("note", ("pregnancy: not known", f"age {case.age_years} years"), rows)
+        classes = _classes_given(subject)
+        barred = DrugClass.CARBONIC_ANHYDRASE_INHIBITOR in classes
+        facts = [fact for drug_class, fact in _IN_PREGNANCY.items() if drug_class in classes]
+        yield hit("stop" if barred else "ask", ("pregnant", *facts), rows, texts)
+    elif facts := _may_be_pregnant(subject):
+        yield hit("note", (*facts, f"age {subject.case.age_years} years"), rows)
+
+
+def _classes_given(subject: Subject) -> set[DrugClass]:
+    classes = {drug_class for row in subject.current for drug_class in row.drug.classes}
+    in_theatre: dict[DrugClass, tuple[str, ...]] = {
+        DrugClass.CARBONIC_ANHYDRASE_INHIBITOR: subject.texts("carbonic anhydrase inhibitor"),
+        DrugClass.NSAID: subject.texts("nsaid"),
+    }
+    return classes | {drug_class for drug_class, texts in in_theatre.items() if texts}
+
+
+def _may_be_pregnant(subject: Subject) -> list[str]:
+    case = subject.case
+    if case.patient.sex is Sex.MALE or case.age_years >= subject.limits.pregnancy_years.value:
+        return []
+    facts = ["pregnancy: not known"] if subject.health.pregnant is Answer.UNKNOWN else []
+    generics = {component.generic for row in subject.current for component in row.drug.components}
+    return [*facts, "nepafenac: not advised without contraception"] if _NEPAFENAC in generics else facts
 
 
 def breastfeeding(subject: Subject) -> Iterator[Hit]:
     """Every drug is asked about."""
-    if subject.plan.rows and subject.health.breastfeeding is Answer.YES:
-        yield hit("ask", ("breastfeeding",), subject.plan.rows)
-
-
-def own_drop_missing(subject: Subject) -> Iterator[Hit]:
-    """A glaucoma drop of the patient that no row of the operated eye carries."""
-    on_calendar = [
-        component.generic.lower()
-        for row in subject.plan.rows
-        if row.side is subject.eye.side
-        for component in row.drug.components
-    ]
-    for drop in subject.eye.glaucoma_drops:
-        if not any(generic in drop.lower() for generic in on_calendar):
-            yield Hit("ask", (f"uses: {drop}",))
+    if subject.current and subject.health.breastfeeding is Answer.YES:
+        yield hit("ask", ("breastfeeding",), subject.current)
 
 
 def long_session(subject: Subject) -> Iterator[Hit]:
     """The longest sitting of the plan, if it is long."""
-    sittings = [(session.minutes, day.number, session) for day in subject.plan.sessions for session in day.sessions]
+    sittings = [
+        (session.minutes, day.number, session)
+        for day in subject.plan.sessions
+        for session in day.sessions
+        if day.number >= subject.plan.issued_from
+    ]
     longest = max(sittings, key=lambda sitting: (sitting[0], -sitting[1]), default=None)
     if longest and longest[0] > subject.limits.long_session_minutes.value:
         minutes, day, session = longest
@@ -153,28 +98,45 @@ def long_session(subject: Subject) -> Iterator[Hit]:
 
 
 def before_pad_off(subject: Subject) -> Iterator[Hit]:
-    """No drop before the pad is off."""
-    pad = subject.plan.pad_off
-    evening = [row for row in subject.plan.rows if any(phase.evening_only for phase in row.phases)]
+    """No drop before the pad of the operated eye is off."""
+    pad, from_day, rows = subject.plan.pad_off, subject.plan.issued_from, subject.operated(*DrugClass)
+    evening = [row for row in rows if any(phase.evening_only and phase.first_day >= from_day for phase in row.phases)]
     if evening and pad != "same evening":
         yield hit("ask", (f"pad off: {pad or 'not set'}", "drops from the evening of surgery"), evening)
-    elif pad == "at the clinic" and (rows := [row for row in subject.operated(*DrugClass) if row.drops_on(1)]):
-        yield hit("note", ("pad off: at the clinic", "the first drops of day 1 are given there"), rows)
+    elif pad == "at the clinic" and from_day <= 1 and (first := [row for row in rows if row.drops_on(1)]):
+        yield hit("note", ("pad off: at the clinic", "the first drops of day 1 are given there"), first)
+
+
+def review_without_visit(subject: Subject) -> Iterator[Hit]:
+    """Drops that go on until a review, on a day without a visit."""
+    visits = subject.visit_days()
+    rows = [row for row in subject.current if row.ends is Ends.UNTIL_REVIEW and row.last_day not in visits]
+    if rows:
+        days = dict.fromkeys(f"review on day {row.last_day} after surgery: no visit" for row in rows)
+        yield hit("ask", days, rows)
+
+
+def nobody_gives(subject: Subject) -> Iterator[Hit]:
+    """Somebody has to put the drops in."""
+    patient, rows = subject.case.patient, subject.current
+    if not rows:
+        return
+    if patient.drops_given_by is DropGiver.NOBODY:
+        yield hit("ask", ("drops given by: nobody",), rows)
+    elif patient.drops_given_by is DropGiver.UNKNOWN:
+        yield hit("note", ("drops given by: not known",), rows)
+    elif patient.drops_given_by is DropGiver.HELPER and patient.drops_helper is None:
+        yield hit("note", ("drops given by: a helper whose name is not written",), rows)
 
 
 REGIMEN_CHECKS: dict[str, Check] = {
     "side-disagrees": side_disagrees,
     "duplicate-class": duplicate_class,
     "antibiotic-tapered": antibiotic_tapered,
-    "beta-blocker-heart-or-lungs": beta_blocker,
-    "beta-blocker-by-mouth": beta_blocker_by_mouth,
-    "prostaglandin-macular-oedema": prostaglandin,
-    "cycloplegic-narrow-angle": narrow_angle,
-    "cycloplegic-lens-not-in-bag": lens_not_in_bag,
-    "carbonic-anhydrase-inhibitor-kidney": kidney,
     "pregnancy": pregnancy,
     "breastfeeding": breastfeeding,
-    "own-glaucoma-drop-missing": own_drop_missing,
+    "review-without-visit": review_without_visit,
+    "nobody-gives-drops": nobody_gives,
     "long-session": long_session,
     "drops-before-pad-off": before_pad_off,
 }

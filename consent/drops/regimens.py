@@ -9,13 +9,14 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, Literal
 
-from pydantic import Field, field_validator
+from pydantic import Field, ValidationInfo, field_validator
 
 from consent.case.part import LongText, Part, ShortText
 from consent.case.reading import read_model
 from consent.case.sourced import Sourced, Verified
 from consent.clinic import Clinic
-from consent.drops.formulary import Form, Formulary, Id
+from consent.drops.formulary import Form, Formulary, Id, shipped_formulary
+from consent.drops.situations import Situation
 from consent.drops.tables import nearest, parse_named
 from consent.errors import DropsError, Problem
 from consent.resources import package_data
@@ -34,6 +35,7 @@ class Ends(StrEnum):
     COURSE_END = "course end"
     UNTIL_REVIEW = "until review"
     LONG_STANDING = "long-standing"
+    CHANGED = "changed"
 
 
 class Step(Part):
@@ -43,8 +45,16 @@ class Step(Part):
     days: int = Field(ge=1, le=400, description="how many days")
     times_a_day: int = Field(ge=1, le=16, description="times a day")
     drops_per_dose: int = Field(1, ge=1, le=2, description="drops each time")
+    at_bedtime: bool = Field(False, description="once a day, at bedtime instead of at waking")
     pause_before: bool = Field(False, description="no drops between the step before and this one, on purpose")
     more_on_purpose: bool = Field(False, description="more drops a day than the step before, on purpose")
+
+    @field_validator("at_bedtime")
+    @classmethod
+    def _bedtime_once(cls, at_bedtime: bool, info: ValidationInfo) -> bool:
+        if at_bedtime and info.data.get("times_a_day") != 1:
+            raise ValueError("at_bedtime goes with times_a_day = 1")
+        return at_bedtime
 
     @property
     def last_day(self) -> int:
@@ -58,7 +68,9 @@ class Item(Sourced):
     drug: Id
     eyes: Literal["operated", "other", "each"] = "operated"
     steps: tuple[Step, ...]
-    ends: Ends | None = Field(None, description='"course end", "until review" or "long-standing"')
+    ends: Literal["course end", "until review", "long-standing"] | None = Field(
+        None, description='"course end", "until review" or "long-standing"'
+    )
     drops_before_surgery: int = Field(0, ge=0, le=6, description="drops on day 0 in the hours before surgery")
     reason: LongText | None = Field(None, description="why an NSAID goes on beyond its label")
 
@@ -71,10 +83,16 @@ class Item(Sourced):
 
 
 class Regimen(Part):
-    """A named set of drugs with their days."""
+    """A named set of drugs with their days.
+
+    ``suits`` and ``unsuited`` name what about an eye or a patient asks for it or speaks against it, on the ground of
+    its own ``source``; the drugs have theirs.
+    """
 
     id: Id
     title: ShortText
+    suits: tuple[Situation, ...] = ()
+    unsuited: tuple[Situation, ...] = ()
     start: Start = Start.DAY_1
     drop_free: bool = False
     items: tuple[Item, ...] = ()
@@ -91,17 +109,32 @@ class _File(Part):
 
 
 def _contiguous(item: Item) -> Iterator[tuple[str, str]]:
+    for key in ("pause_before", "more_on_purpose"):
+        if getattr(item.steps[0], key):
+            yield f"steps.0.{key}", "the first step has no step before it; leave this out"
     for number, (before, after) in enumerate(pairwise(item.steps), start=1):
-        if after.from_day != before.last_day + 1:
-            yield (
-                f"steps.{number}.from_day",
-                (
-                    f"starts on day {after.from_day}, but the step before it ends on day {before.last_day}; "
-                    f"it must start on day {before.last_day + 1}"
-                ),
-            )
-        if after.times_a_day * after.drops_per_dose > before.times_a_day * before.drops_per_dose:
-            yield f"steps.{number}.times_a_day", "more drops a day than the step before; a course never rises"
+        yield from _gap(f"steps.{number}", before, after)
+        yield from _rise(f"steps.{number}", before, after)
+
+
+def _gap(place: str, before: Step, after: Step) -> Iterator[tuple[str, str]]:
+    next_day = before.last_day + 1
+    starts = f"starts on day {after.from_day}, but the step before it ends on day {before.last_day}; it must start on"
+    if after.pause_before and after.from_day == next_day:
+        yield f"{place}.pause_before", f"there is no pause: day {next_day} follows at once; leave this out"
+    elif after.pause_before and after.from_day < next_day:
+        yield f"{place}.from_day", f"{starts} day {next_day + 1} or later, after a pause of at least one day"
+    elif not after.pause_before and after.from_day != next_day:
+        yield f"{place}.from_day", f"{starts} day {next_day} (a pause on purpose is written pause_before = true)"
+
+
+def _rise(place: str, before: Step, after: Step) -> Iterator[tuple[str, str]]:
+    rises = after.times_a_day * after.drops_per_dose > before.times_a_day * before.drops_per_dose
+    if rises and not after.more_on_purpose:
+        what = "more drops a day than the step before; a course never rises"
+        yield f"{place}.times_a_day", f"{what} (a rise on purpose is written more_on_purpose = true)"
+    elif after.more_on_purpose and not rises:
+        yield f"{place}.more_on_purpose", "not more drops a day than the step before; leave this out"
 
 
 def _known_drug(item: Item, formulary: Formulary) -> Iterator[tuple[str, str]]:
@@ -125,6 +158,14 @@ def _each_drug_once(regimen: Regimen) -> Iterator[tuple[str, str]]:
         seen |= pairs
 
 
+def _situations(regimen: Regimen) -> Iterator[tuple[str, str]]:
+    named = (*regimen.suits, *regimen.unsuited)
+    for situation in sorted({situation for situation in named if named.count(situation) > 1}):
+        yield "suits", f'"{situation}" stands twice under suits and unsuited'
+    if named and (regimen.source is None or regimen.verified is None):
+        yield "source", "a regimen that names situations needs its own source and verified: on what ground it does"
+
+
 def _faults(regimen: Regimen, formulary: Formulary) -> Iterator[tuple[str, str]]:
     if regimen.drop_free == bool(regimen.items):
         yield "items", "drop_free = true goes with no items, and only then"
@@ -134,6 +175,7 @@ def _faults(regimen: Regimen, formulary: Formulary) -> Iterator[tuple[str, str]]
         for key, what in (*_contiguous(item), *_known_drug(item, formulary)):
             yield f"items.{number}.{key}", what
     yield from _each_drug_once(regimen)
+    yield from _situations(regimen)
 
 
 def parse_regimens(tables: Mapping[str, Mapping[str, Any]], formulary: Formulary, where: str) -> Regimens:
@@ -149,12 +191,21 @@ def _shipped_tables() -> Mapping[str, dict[str, Any]]:
     return read_model(package_data("drops", "regimens.toml"), _File, DropsError).regimens
 
 
+def _shipped_with(formulary: Formulary) -> Regimens:
+    return parse_regimens(_shipped_tables(), formulary, "regimens.toml: regimens")
+
+
+@cache
+def _parsed_as_shipped() -> Regimens:
+    return _shipped_with(shipped_formulary())
+
+
 def read_regimens(clinic: Clinic, formulary: Formulary) -> Regimens:
     """Return the regimens by id: the shipped ones, each replaced whole where the clinic has its own of that id.
 
     Raises ``DropsError`` naming file and key.
     """
-    shipped = parse_regimens(_shipped_tables(), formulary, "regimens.toml: regimens")
+    shipped = _parsed_as_shipped() if not clinic.formulary else _shipped_with(formulary)
     own = parse_regimens(clinic.regimens, formulary, "clinic settings: regimens")
     return MappingProxyType({**shipped, **own})
 

@@ -46,7 +46,10 @@ class Phase:
 
 @dataclass(frozen=True)
 class Row:
-    """One numbered line of the calendar: one drug into one eye. Days are counted from the operation at hand."""
+    """One numbered line of the calendar: one drug into one eye. Days are counted from the operation at hand.
+
+    ``drops_before_surgery`` are given on ``surgery_day``, the day of the operation on the eye the row was ordered for.
+    """
 
     number: int
     drug: Drug
@@ -55,18 +58,24 @@ class Row:
     ends: Ends
     surgery: dt.date
     drops_before_surgery: int = 0
+    surgery_day: int = 0
     reason: str | None = None
 
     @property
     def first_day(self) -> int:
         """First day with a drop, day 0 the day of surgery."""
-        first = self.phases[0].first_day
-        return min(first, 0) if self.drops_before_surgery else first
+        return min(self._edges())
 
     @property
     def last_day(self) -> int:
         """Last day with a drop; where ``ends`` is "until review", the day of that review."""
-        return self.phases[-1].last_day
+        return max(self._edges())
+
+    def _edges(self) -> Iterator[int]:
+        for phase in self.phases:
+            yield from (phase.first_day, phase.last_day)
+        if self.drops_before_surgery:
+            yield self.surgery_day
 
     @property
     def first(self) -> dt.date:
@@ -76,7 +85,7 @@ class Row:
     @property
     def last(self) -> dt.date:
         """Last date with a drop; where ``ends`` is "until review", the date of that review."""
-        return self.phases[-1].last
+        return date_of(self.surgery, self.last_day)
 
     @property
     def total(self) -> int:
@@ -93,9 +102,9 @@ class Row:
         return phase.times_a_day if phase else 0
 
     def drops_on(self, day: int) -> int:
-        """Drops on ``day``, those before surgery counted in on day 0."""
+        """Drops on ``day``, those before surgery counted in."""
         phase = self.phase_on(day)
-        return (phase.drops_a_day if phase else 0) + (self.drops_before_surgery if day == 0 else 0)
+        return (phase.drops_a_day if phase else 0) + (self.drops_before_surgery if day == self.surgery_day else 0)
 
     def days(self) -> Iterator[int]:
         """The days with at least one drop, in order."""

@@ -103,14 +103,14 @@ def _shared(own: dict[int, Clocks], fixed: frozenset[int]) -> dict[int, Clocks]:
 
 def _is_clocked(row: Row, day: int) -> bool:
     phase = row.phase_on(day)
-    return phase is not None and (day != 0 or phase.evening_only)
+    return phase is not None and (day not in (0, row.surgery_day) or phase.evening_only)
 
 
 def _untimed(rows: Iterable[Row], day: int) -> Iterator[tuple[int, int]]:
     for row in rows:
         drops = row.drops_on(day)
         if _is_clocked(row, day):
-            drops = row.drops_before_surgery if day == 0 else 0
+            drops = row.drops_before_surgery if day == row.surgery_day else 0
         if drops:
             yield row.number, drops
 

@@ -13,7 +13,11 @@ from consent.language.tags import locale_of
 if TYPE_CHECKING:
     from babel import Locale
 
-DateStyle = Literal["full", "long", "brief"]
+DateStyle = Literal["full", "long", "brief", "short", "day", "month", "weekday"]
+
+# CLDR skeletons and patterns: with a shortened weekday; without one; parts of a date as they stand alone
+_SKELETONS = {"brief": "MMMEd", "short": "MMMd"}
+_PATTERNS = {"day": "d", "month": "LLLL", "weekday": "ccc"}
 
 # CLDR's plain "en" is American, month first; "en-001" is the English of the rest of the world.
 _DATES_OF = {"en": "en-001"}
@@ -36,13 +40,16 @@ def brief_date(day: date, tag: str, digits: Digits = "locale") -> str:
 
 @lru_cache(maxsize=8192)
 def written_date(day: date, tag: str, digits: Digits, style: DateStyle) -> str:
-    """A date in one of the three styles; LanguageError for a moment (date and time are said apart)."""
+    """A date, or the part of it that ``style`` names; LanguageError for a moment (date and time are said apart)."""
     from babel.dates import format_date, format_skeleton
 
     if isinstance(day, datetime):
         raise LanguageError(Problem(what="a date was expected, not a date with a time", where=f"date in {tag}"))
     locale = _dates_of(tag)
-    text = format_skeleton("MMMEd", day, locale=locale) if style == "brief" else format_date(day, style, locale=locale)
+    if style in _SKELETONS:
+        text = format_skeleton(_SKELETONS[style], day, locale=locale)
+    else:
+        text = format_date(day, _PATTERNS.get(style, style), locale=locale)
     return numerals(tag, digits).in_digits(text)
 
 

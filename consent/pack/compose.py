@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from consent.case import Case
 from consent.clinic import Clinic
-from consent.compose import Document, SheetWords, Voice, consent_form, drop_calendar, going_home, review_sheet
+from consent.compose import Document, Paper, SheetWords, Voice, consent_form, drop_calendar, going_home, review_sheet
 from consent.errors import Problem, UsageError
 from consent.language import languages, release_of
 from consent.review import (
@@ -23,7 +23,6 @@ from consent.review import (
 SHEETS = ("consent-form", "going-home", "drop-calendar", "surgeon-review")
 _IN_OWN_WORDS = frozenset({"matters"})
 """Sections that quote the patient: a question about blanket clauses is not one."""
-_PATIENT_SHEETS = {"going-home": going_home, "drop-calendar": drop_calendar}
 
 
 @dataclass(frozen=True)
@@ -37,8 +36,17 @@ class Pack:
     words: tuple[SheetWords, ...]
 
 
-def compose_pack(case: Case, clinic: Clinic, wanted: tuple[str, ...] = (), sheets: tuple[str, ...] = SHEETS) -> Pack:
+def compose_pack(
+    case: Case,
+    clinic: Clinic,
+    wanted: tuple[str, ...] = (),
+    sheets: tuple[str, ...] = SHEETS,
+    paper: Paper = "A4",
+    large: bool = False,
+) -> Pack:
     """Compose ``sheets`` of ``case``. ``wanted`` are language tags, the patient's and the clinic's by default.
+
+    ``paper`` is that of the drop calendar; ``large`` prints the take-home sheets large, whatever the case says.
 
     The form holds all the languages side by side; the other patient sheets come once in each; the surgeon's review
     comes in the clinic's language, or in each of ``wanted`` where given. Raises ``LanguageError``, ``DropsError``
@@ -51,11 +59,12 @@ def compose_pack(case: Case, clinic: Clinic, wanted: tuple[str, ...] = (), sheet
     form = consent_form(assessment, form_voice)
     spoken.append((form, form_voice))
     for tag in tags:
-        for compose in _PATIENT_SHEETS.values():
-            voice = Voice((tag,), clinic.digits)
-            spoken.append((compose(assessment, voice), voice))
+        voice = Voice((tag,), clinic.digits)
+        spoken.append((going_home(assessment, voice, large), voice))
+        voice = Voice((tag,), clinic.digits)
+        spoken.append((drop_calendar(assessment, voice, paper, large), voice))
     rows = completeness(profile(clinic.profile), case, form.anchors(), form.texts(without=_IN_OWN_WORDS))
-    points = by_severity((*assessment.points, *completeness_points(rows)))
+    points = by_severity((*assessment.points, *completeness_points(rows, case.answers)))
     words = tuple(entry for document, voice in spoken for entry in sheet_words(document, voice))
     documents = [document for document, _ in spoken]
     for tag in wanted or (clinic.language,):

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from consent.compose import SheetWords, utter
-from consent.drops import DropPlan
 from consent.language import Speaker
 from consent.pack.compose import Pack
+from consent.pack.drops_data import drops_data
 from consent.review import Point, Row, State
 from consent.risk import Estimate, may_show_personal
 
@@ -38,7 +38,7 @@ def assessment_data(pack: Pack) -> dict[str, Any]:
             for estimate in assessment.risks.values()
         ],
         "points": [_point(speaker, point) for point in pack.points],
-        "drops": _drops(assessment.drops),
+        "drops": drops_data(assessment),
         "completeness": [_element(row) for row in pack.completeness],
         "translations": [_words(entry) for entry in pack.words],
     }
@@ -86,49 +86,21 @@ def _point(speaker: Speaker, point: Point) -> dict[str, Any]:
         "facts": [utter(speaker, fact).plain for fact in point.facts],
         "settle": utter(speaker, point.settle).plain,
         "source": point.source,
+        "key": point.key,
+        "blocks": point.blocks,
+        "answer": _answer(point),
     }
 
 
-def _drops(plan: DropPlan) -> dict[str, Any]:
+def _answer(point: Point) -> dict[str, str] | None:
+    answer = point.answer
+    if answer is None:
+        return None
     return {
-        "regimen": plan.regimen.id,
-        "rows": [
-            {
-                "number": row.number,
-                "drug": row.drug.name,
-                "eye": row.side.value,
-                "first": row.first.isoformat(),
-                "last": row.last.isoformat(),
-                "steps": [
-                    {"first": p.first.isoformat(), "last": p.last.isoformat(), "times_a_day": p.times_a_day}
-                    for p in row.phases
-                ],
-                "drops": row.total,
-            }
-            for row in plan.rows
-        ],
-        "bottles": [
-            {
-                "drug": supply.drug.name,
-                "rows": list(supply.rows),
-                "count": supply.count,
-                "opened": [opening.opened.isoformat() for opening in supply.openings],
-                "discard_after": [opening.discard_after.isoformat() for opening in supply.openings],
-            }
-            for supply in plan.supplies
-        ],
-        "days": [
-            {
-                "date": day.date.isoformat(),
-                "sessions": [
-                    {"time": session.at.strftime("%H:%M"), "bottles": [number for number, _ in session.drops]}
-                    for session in sessions.sessions
-                ],
-                "total": day.total,
-            }
-            for day, sessions in zip(plan.days, plan.sessions, strict=True)
-        ],
-        "totals": {"drops": plan.total, "bottles": sum(supply.count for supply in plan.supplies)},
+        "by": answer.by,
+        "registration": answer.registration,
+        "at": answer.at.isoformat(),
+        "why": answer.why,
     }
 
 

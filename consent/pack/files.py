@@ -11,44 +11,56 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from consent.compose import Document, Voice, utter
+from consent.compose import Document, Voice
 from consent.compose.frame import marks
-from consent.drops import Phase, Row, VisitEntry, drops_calendar
 from consent.errors import MachineError, Problem
-from consent.language import Quoted, Said, Speaker
+from consent.language import Quoted, Said
 from consent.pack.compose import Pack
 from consent.pack.data import assessment_data
+from consent.pack.telephone import calendar_file, spoken, text_message
 from consent.print import to_pdf
-from consent.wording import remark
 
 
 @dataclass(frozen=True)
 class Written:
-    """One file of the pack."""
+    """One file of the pack. ``parts``: of a text message."""
 
     path: Path
     sheet: str
     languages: tuple[str, ...]
     pages: int = 0
+    parts: int = 0
 
 
 def write_pack(pack: Pack, folder: Path, now: datetime) -> tuple[Written, ...]:
     """Write sheets, calendar file, data and index into ``folder``; return what was written, the index last.
 
-    Raises ``PrintError`` before a sheet with a hole in it is written, ``MachineError`` if the folder cannot be used.
+    A calendar file already in ``folder`` is replaced by one that takes back what no longer holds of it.
+    Raises ``PrintError`` before a sheet with a hole in it is written, ``MachineError`` if the folder cannot be used,
+    ``DropsError`` if the calendar file in it cannot be read.
     """
     _make(folder)
+    calendar = calendar_file(pack, now, folder / "drops.ics")
     written = [_sheet(document, pack, folder) for document in pack.documents]
-    calendar = folder / "drops.ics"
-    if not pack.assessment.drops.is_drop_free or pack.assessment.case.visits:
-        write_whole(calendar, calendar_file(pack, now))
-        written.append(Written(calendar, "calendar-file", (pack.assessment.case.patient.language,)))
+    written += _for_telephones(pack, calendar, folder)
     data = folder / "assessment.json"
     write_whole(data, (json.dumps(assessment_data(pack), ensure_ascii=False, indent=2) + "\n").encode())
     written.append(Written(data, "assessment-file", ("en",)))
     index = folder / "index.html"
     write_whole(index, index_html(pack, tuple(written)).encode())
     return (*written, Written(index, "index", (pack.assessment.clinic.language,)))
+
+
+def _for_telephones(pack: Pack, calendar: bytes | None, folder: Path) -> Iterator[Written]:
+    tag = spoken(pack)
+    if calendar is not None:
+        path = folder / "drops.ics"
+        write_whole(path, calendar)
+        yield Written(path, "calendar-file", (tag,))
+    message = text_message(pack)
+    path = folder / f"drops.{tag}.txt"
+    write_whole(path, f"{message.text}\n".encode())
+    yield Written(path, "message-file", (tag,), parts=message.parts)
 
 
 def _make(folder: Path) -> None:
@@ -91,21 +103,6 @@ def _pages(pdf: bytes) -> int:
         return len(opened.pages)
 
 
-def calendar_file(pack: Pack, now: datetime) -> bytes:
-    """The drops and visits as iCalendar (RFC 5545) in the patient's language; no diagnosis in any text."""
-    case, clinic = pack.assessment.case, pack.assessment.clinic
-    speaker = Speaker(case.patient.language, "latin" if clinic.digits == "latin" else "locale")
-
-    def say(row: Row, phase: Phase) -> str:
-        del phase
-        return speaker.say("calendar.event", eye=utter(speaker, remark(f"eye.{row.side}")), bottles=row.number).plain
-
-    visits = tuple(VisitEntry(visit.date, speaker.say("calendar.visit").plain) for visit in case.visits)
-    title = speaker.say("calendar.title", eye=utter(speaker, remark(f"eye.{case.eye.side}"))).plain
-    key = f"{clinic.name}|{case.patient.record_number}|{case.patient.name}|{case.plan.date}|{case.eye.side}"
-    return drops_calendar(pack.assessment.drops, say, visits=visits, name=title, key=key, now=now, version=case.version)
-
-
 def index_html(pack: Pack, written: tuple[Written, ...]) -> str:
     """The page that opens the rest of the pack."""
     from consent.print.render import environment
@@ -128,7 +125,7 @@ def index_html(pack: Pack, written: tuple[Written, ...]) -> str:
             sheets_heading=_say(voice, "index.sheets"),
             sheets=list(_sheet_links(voice, written)),
             data_heading=_say(voice, "index.data"),
-            data=[(w.path.name, _say(voice, f"index.{w.sheet}")) for w in written if not w.pages],
+            data=[(w.path.name, _link(voice, w)) for w in written if not w.pages],
         )
     )
 
@@ -142,6 +139,12 @@ def _sheet_links(voice: Voice, written: tuple[Written, ...]) -> Iterator[dict[st
                 "languages": " + ".join(_say(voice, f"language.{tag}").plain for tag in entry.languages),
                 "pages": voice.count("index.pages", entry.pages)[0],
             }
+
+
+def _link(voice: Voice, entry: Written) -> Said:
+    if entry.parts:
+        return voice.count(f"index.{entry.sheet}", entry.parts)[0]
+    return _say(voice, f"index.{entry.sheet}")
 
 
 def _say(voice: Voice, message: str, /, **slots: object) -> Said:

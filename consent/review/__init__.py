@@ -1,5 +1,6 @@
 """What the surgeon must see: points (rules as data and predicates) and completeness against a profile."""
 
+from consent.review.answering import answer_fact, with_answers
 from consent.review.assessment import Assessment, assess
 from consent.review.completeness import Anchor, Profile, Row, State, completeness, profile
 from consent.review.point import Point, Severity, check_clinic_points
@@ -13,6 +14,7 @@ __all__ = [
     "Row",
     "Severity",
     "State",
+    "answer_fact",
     "assess",
     "by_severity",
     "check_clinic_points",
@@ -21,4 +23,5 @@ __all__ = [
     "drop_points",
     "points",
     "profile",
+    "with_answers",
 ]

@@ -9,11 +9,12 @@ from functools import cache
 
 from pydantic import BaseModel, ConfigDict, Field, RootModel
 
-from consent.case import Case
+from consent.case import Case, PointAnswer
 from consent.case.reading import read_model
 from consent.clinic import Clinic
 from consent.errors import ClinicError, ConsentError, Problem
 from consent.resources import package_data
+from consent.review.fingerprint import fingerprint
 from consent.risk import Estimate
 from consent.wording import Remark
 
@@ -33,6 +34,7 @@ class Rule(BaseModel):
 
     severity: Severity
     source: str = Field(min_length=1)
+    overridable: bool = True
     thresholds: dict[str, float] = Field(default_factory=dict)
 
 
@@ -51,7 +53,11 @@ class Situation:
 
 @dataclass(frozen=True)
 class Point:
-    """One point that fired. ``title`` and ``settle`` are what to say; ``facts`` are what was found."""
+    """One point that fired. ``title`` and ``settle`` are what to say; ``facts`` are what was found.
+
+    ``answer`` is what a licensed clinician answered to these very facts. Where ``overridable`` is false an answer is
+    shown and changes nothing.
+    """
 
     id: str
     severity: Severity
@@ -59,6 +65,23 @@ class Point:
     settle: Remark
     facts: tuple[Remark, ...]
     source: str
+    overridable: bool = True
+    answer: PointAnswer | None = None
+
+    @property
+    def key(self) -> str:
+        """Eight hexadecimal digits that stay the same as long as id, severity and facts do, in any language."""
+        return fingerprint([self.id, self.severity.value, list(self.facts)])
+
+    @property
+    def open(self) -> bool:
+        """Whether it still waits for somebody: not answered, or not to be settled by an answer."""
+        return self.answer is None or not self.overridable
+
+    @property
+    def blocks(self) -> bool:
+        """Whether the case cannot be signed off because of it."""
+        return self.severity is Severity.STOP and self.open
 
 
 Thresholds = Mapping[str, float]

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 import consent.review.rules  # noqa: F401  registers the predicates
-from consent.case import Case
+from consent.case import Case, PointAnswer
 from consent.clinic import Clinic
 from consent.drops import Finding
+from consent.review.answering import make_point, with_answers
 from consent.review.completeness import Row
 from consent.review.point import PREDICATES, Point, Severity, Situation, rules, thresholds
 from consent.risk import Estimate
-from consent.wording import Remark, remark
+from consent.wording import remark
 
+COMPLETENESS = "completeness.must-unmet"
+"""Known only once the form is composed, and so are the answers to it."""
 _ORDER = {severity: rank for rank, severity in enumerate(Severity)}
 
 
@@ -23,15 +26,19 @@ def points(case: Case, clinic: Clinic, risks: Mapping[str, Estimate]) -> tuple[P
     for rule_id in [name for name in rules() if name in PREDICATES]:
         facts = PREDICATES[rule_id](situation, thresholds(rule_id, clinic))
         if facts:
-            fired.append(_point(rule_id, facts))
+            fired.append(make_point(rule_id, facts))
     return by_severity(fired)
 
 
-def completeness_points(rows: Iterable[Row]) -> tuple[Point, ...]:
-    """A stop naming each MUST element that the composed form does not meet; none if all are met."""
+def completeness_points(rows: Iterable[Row], answers: Iterable[PointAnswer] = ()) -> tuple[Point, ...]:
+    """A stop naming each MUST element that the composed form does not meet; none if all are met.
+
+    Of ``answers``, those to completeness are put to it; that point blocks all the same.
+    """
     missing = [row for row in rows if row.blocks]
     facts = [remark("fact.element", element=row.element.id, text=row.element.text) for row in missing]
-    return (_point("completeness.must-unmet", facts),) if facts else ()
+    found = (make_point(COMPLETENESS, facts),) if facts else ()
+    return with_answers(found, (answer for answer in answers if answer.point == COMPLETENESS))
 
 
 def drop_points(findings: Iterable[Finding]) -> tuple[Point, ...]:
@@ -44,17 +51,12 @@ def drop_points(findings: Iterable[Finding]) -> tuple[Point, ...]:
             remark(f"finding.{finding.id}.settle"),
             tuple(remark("fact.verbatim", text=fact) for fact in finding.facts),
             finding.ground.source,
+            finding.ground.overridable,
         )
         for finding in findings
     )
 
 
 def by_severity(found: Iterable[Point]) -> tuple[Point, ...]:
-    """The same points, stops first, then asks, then notes; otherwise in the order given."""
-    return tuple(sorted(found, key=lambda point: _ORDER[point.severity]))
-
-
-def _point(rule_id: str, facts: Iterable[Remark]) -> Point:
-    rule = rules()[rule_id]
-    title, settle = remark(f"point.{rule_id}.title"), remark(f"point.{rule_id}.settle")
-    return Point(rule_id, rule.severity, title, settle, tuple(facts), rule.source)
+    """The same points, stops first, then asks, then notes; of each the open ones first; else in the order given."""
+    return tuple(sorted(found, key=lambda point: (_ORDER[point.severity], not point.open)))

@@ -1,268 +1,50 @@
-"""Every check: a case that fires it, with its severity, and one that does not."""
+"""Every check: a case that fires it, with its severity, and one that does not; the rows are in the tables beside.
+
+The source of each check is the one its ground in checks.toml names.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-import json
-from collections.abc import Callable
-from typing import Any
 
 import pytest
 
 from consent.case import Case, Visit
-from consent.case.model import Done
 from consent.case.sourced import Verified
 from consent.clinic import Clinic
-from consent.drops import Finding, Start, check_drops, plan_drops
+from consent.drops import Start, check_drops, plan_drops
 from consent.drops.checks import CHECKS
 from consent.drops.grounds import mentions, read_checks
 from consent.drops.limits import read_limits
+from consent.drops.theatre import percent_of, read_theatre
+from tests.drops import table_allergies, table_anti_inflammatory, table_plan, table_pressure_and_pupil
+from tests.drops.checking import (
+    LONG_STEROID,
+    MOXI,
+    NSAID,
+    Change,
+    Fires,
+    Items,
+    Parts,
+    Silent,
+    allergic,
+    changed_on,
+    eye,
+    findings,
+    item,
+    own,
+    visits,
+)
 
-Change = Callable[..., Case]
-Parts = dict[str, dict[str, Any]]
-
-
-def drug(generic: str, strength: str, drug_class: str, **changed: Any) -> dict[str, Any]:
-    return {
-        "components": [{"generic": generic, "strength": strength, "class": drug_class}],
-        "form": "solution",
-        "shake": False,
-        "bottle_ml": 5.0,
-        "preservative": "none",
-        "source": "invented",
-        "verified": "memory",
-        **changed,
-    }
-
-
-FORMULARY = {
-    "latanoprost": drug("latanoprost", "0.005%", "prostaglandin"),
-    "dorzolamide": drug("dorzolamide", "2%", "carbonic anhydrase inhibitor"),
-    "sulfacetamide": drug("sulfacetamide", "10%", "other antibiotic"),
-    "betaxolol": drug("betaxolol", "0.5%", "beta-blocker"),
-    "pranoprofen": drug("pranoprofen", "0.1%", "nsaid"),
-    "tears": drug("hypromellose", "0.3%", "lubricant"),
-}
-
-
-def item(name: str, *steps: tuple[int, int, int], **more: Any) -> dict[str, Any]:
-    rows = [{"from_day": a, "days": b, "times_a_day": c} for a, b, c in steps or ((1, 7, 2),)]
-    return {"drug": name, "ends": "until review", "steps": rows, "source": "invented", "verified": "memory", **more}
-
-
-def findings(
-    check_id: str,
-    clinic: Clinic,
-    case: Case,
-    change: Change,
-    items: list[dict[str, Any]],
-    parts: Parts,
-    start: Start | None = None,
-    **aftercare: Any,
-) -> list[Finding]:
-    """The findings with ``check_id`` on the ordinary case with ``parts`` changed and ``items`` as its regimen."""
-    regimen = {"own": {"title": "own", "items": items} if items else {"title": "own", "drop_free": True, **NOTHING}}
-    own = clinic.model_copy(
-        update={
-            "formulary": FORMULARY,
-            "regimens": regimen,
-            "aftercare": clinic.aftercare.model_copy(update=aftercare),
-        }
-    )
-    case = change(case, **{**parts, "plan": {**parts.get("plan", {}), "regimen": "own"}})
-    return [f for f in check_drops(plan_drops(case, own, start), case) if f.id == check_id]
-
-
-NOTHING = {"source": "invented", "verified": "memory"}
-MOXI = [item("moxifloxacin", (1, 7, 4))]
-NSAID = [item("nepafenac", (1, 14, 3))]
-LONG_NSAID = [item("nepafenac", (1, 15, 3))]
-SHORT_STEROID = [item("loteprednol", (1, 14, 4))]
-LONG_STEROID = [item("loteprednol", (1, 15, 4))]
-TIMOLOL = [item("timolol")]
-PROSTAGLANDIN = [item("latanoprost")]
-CAI = [item("dorzolamide")]
-WIDE = [item("homatropine")]
-
-
-def allergic(substance: str, **more: Any) -> Parts:
-    return {"health": {"allergies": {"asked": "known", "known": [{"substance": substance, **more}]}}}
-
-
-def health(**answers: str) -> Parts:
-    return {"health": dict(answers)}
-
-
-def eye(**answers: Any) -> Parts:
-    return {"eye": dict(answers)}
-
-
-def lens_in(place: str) -> dict[str, Any]:
-    return {"lens": {"design": "three-piece", "material": "acrylic", "place": place}}
-
-
-FIRES: list[tuple[str, list[dict[str, Any]], Parts, str]] = [
-    ("side-disagrees", MOXI, {"plan": {"side": "right"}}, "stop"),
-    ("allergies-not-asked", MOXI, {"health": {"allergies": {"asked": "not asked"}}}, "ask"),
-    ("allergy-to-this-drug", LONG_STEROID, allergic("Loteprednol drops"), "stop"),
-    ("allergy-to-this-drug", [item("prednisolone-acetate")], allergic("prednisolone"), "stop"),
-    ("allergy-to-this-drug", [item("levofloxacin-dexamethasone")], allergic("dexamethasone tablets"), "stop"),
-    ("allergy-quinolone", MOXI, allergic("ofloxacin"), "stop"),
-    ("allergy-quinolone", MOXI, allergic("Moxifloxacin"), "stop"),
-    ("allergy-quinolone", [item("levofloxacin-dexamethasone")], allergic("a quinolone"), "stop"),
-    ("allergy-same-class", LONG_STEROID, allergic("dexamethasone"), "ask"),
-    ("allergy-same-class", [item("chloramphenicol-ointment")], allergic("neomycin"), "ask"),
-    ("allergy-preservative", SHORT_STEROID, allergic("benzalkonium chloride"), "stop"),
-    ("allergy-preservative", MOXI, allergic("BAK"), "ask"),
-    ("allergy-sulfonamide", CAI, allergic("sulfa tablets", reaction="rash"), "ask"),
-    ("allergy-sulfonamide", CAI, allergic("sulfa tablets", severe="yes"), "stop"),
-    ("allergy-sulfonamide", CAI, allergic("co-trimoxazole", reaction="Stevens-Johnson"), "stop"),
-    ("allergy-sulfonamide", [item("sulfacetamide")], allergic("sulpha"), "stop"),
-    ("allergy-not-recognised", MOXI, allergic("some red eye drop"), "ask"),
-    ("allergy-not-recognised", MOXI, allergic("an antibiotic, name not known"), "ask"),
-    ("nsaid-sensitivity", NSAID, health(aspirin_wheeze_or_polyps="yes"), "stop"),
-    ("nsaid-sensitivity", NSAID, health(aspirin_wheeze_or_polyps="unknown"), "ask"),
-    ("nsaid-sensitivity", NSAID, allergic("diclofenac"), "stop"),
-    ("nsaid-sensitivity", [item("pranoprofen")], allergic("pranoprofen"), "stop"),
-    ("nsaid-asthma", NSAID, health(asthma="yes"), "ask"),
-    ("nsaid-asthma", NSAID, health(asthma="unknown"), "note"),
-    ("nsaid-over-14-days", LONG_NSAID, {}, "ask"),
-    ("nsaid-over-14-days", [item("nepafenac", (1, 15, 3), reason="diabetic macular oedema")], {}, "note"),
-    ("nsaid-over-14-days", [item("nepafenac", (-2, 5, 3))], {}, "ask"),
-    ("nsaid-surface-disease", NSAID, eye(surface_disease="yes"), "ask"),
-    ("nsaid-surface-disease", NSAID, eye(surface_disease="unknown"), "note"),
-    ("nsaid-diabetes", NSAID, health(diabetes="yes"), "ask"),
-    ("nsaid-diabetes", NSAID, health(diabetes="unknown"), "note"),
-    ("nsaid-connective-tissue", NSAID, health(connective_tissue_disease="yes"), "ask"),
-    ("nsaid-with-steroid", [*NSAID, *SHORT_STEROID], {}, "note"),
-    ("nsaid-anticoagulant", NSAID, health(anticoagulant="yes"), "ask"),
-    ("steroid-without-pressure-visit", LONG_STEROID, {"visits": {}}, "ask"),
-    ("steroid-responder-visits", LONG_STEROID, eye(steroid_response_self="yes"), "ask"),
-    ("steroid-responder-visits", LONG_STEROID, eye(steroid_response_family="yes"), "ask"),
-    ("steroid-responder-visits", LONG_STEROID, eye(glaucoma="open angle"), "ask"),
-    ("steroid-responder-visits", LONG_STEROID, eye(axial_length_mm=26.0), "ask"),
-    ("steroid-responder-visits", LONG_STEROID, {"patient": {"birth_date": "1977-02-25"}}, "ask"),
-    ("steroid-responder-visits", SHORT_STEROID, {**eye(axial_length_mm=26.0), "visits": {}}, "ask"),
-    ("steroid-response-not-asked", LONG_STEROID, eye(steroid_response_self="unknown"), "note"),
-    ("steroid-response-not-asked", LONG_STEROID, eye(axial_length_mm=None), "note"),
-    ("steroid-herpes", SHORT_STEROID, eye(herpes_keratitis="active"), "stop"),
-    ("steroid-herpes", SHORT_STEROID, eye(herpes_keratitis="past"), "ask"),
-    ("steroid-herpes", SHORT_STEROID, eye(herpes_keratitis="unknown"), "ask"),
-    ("duplicate-class", [item("levofloxacin-dexamethasone"), *MOXI], {}, "stop"),
-    ("duplicate-class", [item("timolol"), item("betaxolol", (7, 2, 2))], {}, "stop"),
-    ("antibiotic-tapered", [item("levofloxacin-dexamethasone", (1, 7, 4), (8, 7, 2))], {}, "ask"),
-    ("beta-blocker-heart-or-lungs", TIMOLOL, health(asthma="yes"), "stop"),
-    ("beta-blocker-heart-or-lungs", TIMOLOL, health(copd="yes"), "stop"),
-    ("beta-blocker-heart-or-lungs", TIMOLOL, health(heart_block_or_slow_pulse="yes"), "stop"),
-    ("beta-blocker-heart-or-lungs", TIMOLOL, health(heart_failure="yes", asthma="unknown"), "stop"),
-    ("beta-blocker-heart-or-lungs", TIMOLOL, health(copd="unknown"), "ask"),
-    ("beta-blocker-heart-or-lungs", [item("timolol", eyes="other")], health(copd="yes"), "stop"),
-    ("beta-blocker-by-mouth", TIMOLOL, {"health": {"medicines": ["Atenolol 50 mg"]}}, "ask"),
-    ("prostaglandin-macular-oedema", PROSTAGLANDIN, eye(macular_oedema="yes"), "ask"),
-    ("prostaglandin-macular-oedema", PROSTAGLANDIN, eye(retinopathy="severe"), "ask"),
-    ("prostaglandin-macular-oedema", PROSTAGLANDIN, {"done": {"vitreous_lost": "yes"}}, "ask"),
-    ("prostaglandin-macular-oedema", PROSTAGLANDIN, eye(retinopathy="unknown"), "note"),
-    ("cycloplegic-narrow-angle", WIDE, eye(glaucoma="angle closure"), "stop"),
-    ("cycloplegic-narrow-angle", WIDE, eye(glaucoma="unknown"), "ask"),
-    ("cycloplegic-narrow-angle", WIDE, eye(chamber_depth_mm=2.4), "ask"),
-    ("cycloplegic-lens-not-in-bag", WIDE, {"done": lens_in("ciliary sulcus")}, "ask"),
-    ("carbonic-anhydrase-inhibitor-kidney", CAI, health(kidney_disease="yes"), "ask"),
-    ("pregnancy", MOXI, health(pregnant="yes"), "ask"),
-    ("pregnancy", CAI, health(pregnant="yes"), "stop"),
-    ("pregnancy", MOXI, {**health(pregnant="unknown"), "patient": {"birth_date": "1973-02-24"}}, "note"),
-    ("breastfeeding", MOXI, health(breastfeeding="yes"), "ask"),
-    ("own-glaucoma-drop-missing", MOXI, eye(glaucoma_drops=["timolol 0.5%"]), "ask"),
-    ("own-glaucoma-drop-missing", [item("timolol", eyes="other")], eye(glaucoma_drops=["timolol 0.5%"]), "ask"),
-    (
-        "long-session",
-        [item(name) for name in ("moxifloxacin", "loteprednol", "nepafenac", "timolol", "homatropine", "tears")],
-        {},
-        "note",
-    ),
-]
-
-SILENT: list[tuple[str, list[dict[str, Any]], Parts]] = [
-    ("side-disagrees", MOXI, {}),
-    ("allergies-not-asked", MOXI, {"health": {"allergies": {"asked": "none"}}}),
-    ("allergies-not-asked", [], {"health": {"allergies": {"asked": "not asked"}}}),
-    ("allergy-to-this-drug", LONG_STEROID, allergic("penicillin")),
-    ("allergy-to-this-drug", LONG_STEROID, allergic("some acetate")),
-    ("allergy-to-this-drug", MOXI, allergic("moxifloxacin")),  # its class has a check of its own
-    ("allergy-quinolone", MOXI, allergic("penicillin")),
-    ("allergy-quinolone", LONG_STEROID, allergic("ofloxacin")),
-    ("allergy-same-class", LONG_STEROID, allergic("loteprednol")),
-    ("allergy-same-class", MOXI, allergic("dexamethasone")),
-    ("allergy-preservative", [item("tears")], allergic("benzalkonium chloride")),
-    ("allergy-sulfonamide", MOXI, allergic("sulfa tablets")),
-    ("allergy-not-recognised", MOXI, allergic("peanuts")),
-    ("allergy-not-recognised", MOXI, allergic("penicillin")),
-    ("nsaid-sensitivity", NSAID, health(aspirin_wheeze_or_polyps="no")),
-    ("nsaid-sensitivity", MOXI, health(aspirin_wheeze_or_polyps="yes")),
-    ("nsaid-asthma", NSAID, health(asthma="no")),
-    ("nsaid-over-14-days", NSAID, {}),
-    ("nsaid-over-14-days", [item("nepafenac", (-1, 16, 3))], {}),  # day -1 to day 14
-    ("nsaid-surface-disease", NSAID, {}),
-    ("nsaid-surface-disease", [item("nepafenac", eyes="other")], eye(surface_disease="yes")),
-    ("nsaid-diabetes", NSAID, {}),
-    ("nsaid-connective-tissue", NSAID, {}),
-    ("nsaid-with-steroid", [*NSAID, item("loteprednol", (15, 7, 2))], {}),
-    ("nsaid-with-steroid", [*NSAID, item("loteprednol", eyes="other")], {}),
-    ("nsaid-anticoagulant", NSAID, {}),
-    ("steroid-without-pressure-visit", LONG_STEROID, {}),
-    ("steroid-without-pressure-visit", SHORT_STEROID, {"visits": {}}),
-    ("steroid-without-pressure-visit", [item("levofloxacin-dexamethasone"), item("loteprednol", (8, 7, 4))], {}),
-    ("steroid-responder-visits", LONG_STEROID, eye(axial_length_mm=25.9)),
-    ("steroid-responder-visits", LONG_STEROID, {"patient": {"birth_date": "1977-02-24"}}),  # 50 on the day of surgery
-    ("steroid-responder-visits", SHORT_STEROID, eye(axial_length_mm=26.0)),  # the visit of day 19 is enough
-    ("steroid-responder-visits", MOXI, eye(steroid_response_self="yes")),
-    ("steroid-response-not-asked", LONG_STEROID, {}),
-    ("steroid-response-not-asked", SHORT_STEROID, eye(steroid_response_self="unknown")),
-    ("steroid-herpes", SHORT_STEROID, eye(herpes_keratitis="never")),
-    ("steroid-herpes", MOXI, eye(herpes_keratitis="active")),
-    ("duplicate-class", [*MOXI, *LONG_STEROID, *NSAID, *WIDE], {}),
-    ("duplicate-class", [item("timolol"), item("betaxolol", eyes="other")], {}),
-    ("duplicate-class", [item("timolol"), item("betaxolol", (8, 2, 2))], {}),
-    ("antibiotic-tapered", [item("loteprednol", (1, 7, 4), (8, 7, 2)), *MOXI], {}),
-    ("beta-blocker-heart-or-lungs", TIMOLOL, {}),
-    ("beta-blocker-heart-or-lungs", MOXI, health(copd="yes")),
-    ("beta-blocker-by-mouth", TIMOLOL, {"health": {"medicines": ["metformin"]}}),
-    ("prostaglandin-macular-oedema", PROSTAGLANDIN, {"done": {"vitreous_lost": "no"}}),
-    ("prostaglandin-macular-oedema", [item("latanoprost", eyes="other")], eye(macular_oedema="yes")),
-    ("cycloplegic-narrow-angle", WIDE, eye(chamber_depth_mm=2.5)),
-    ("cycloplegic-narrow-angle", MOXI, eye(glaucoma="angle closure")),
-    ("cycloplegic-lens-not-in-bag", WIDE, {"done": lens_in("capsular bag")}),
-    ("cycloplegic-lens-not-in-bag", WIDE, {}),
-    ("carbonic-anhydrase-inhibitor-kidney", CAI, {}),
-    ("pregnancy", MOXI, {}),
-    ("pregnancy", MOXI, health(pregnant="unknown")),  # 65 years
-    ("breastfeeding", MOXI, {}),
-    ("own-glaucoma-drop-missing", TIMOLOL, eye(glaucoma_drops=["Timolol 0.5% twice a day"])),
-    (
-        "long-session",
-        [item(name) for name in ("moxifloxacin", "loteprednol", "nepafenac", "timolol", "homatropine")],
-        {},
-    ),
-]
-
-
-def apply(parts: Parts) -> Parts:
-    """``visits`` and ``done`` are not tables of the shipped case: they are put in by hand."""
-    return {name: keys for name, keys in parts.items() if name not in ("visits", "done")}
-
-
-def with_lists(case: Case, parts: Parts, change: Change) -> Case:
-    case = change(case, **apply(parts))
-    if "visits" in parts:
-        case = case.model_copy(update={"visits": ()})
-    if "done" in parts:
-        case = case.model_copy(update={"done": Done.model_validate_json(json.dumps(parts["done"]))})
-    return case
+_TABLES = (table_plan, table_allergies, table_anti_inflammatory, table_pressure_and_pupil)
+FIRES: list[Fires] = [row for table in _TABLES for row in table.FIRES]
+SILENT: list[Silent] = [row for table in _TABLES for row in table.SILENT]
 
 
 @pytest.mark.parametrize(("check_id", "items", "parts", "severity"), FIRES)
 def test_fires(
     check_id: str,
-    items: list[dict[str, Any]],
+    items: Items,
     parts: Parts,
     severity: str,
     clinic: Clinic,
@@ -270,7 +52,7 @@ def test_fires(
     change: Change,
 ) -> None:
     """The check answers, once, with its severity, its facts and a severity its ground allows."""
-    found = findings(check_id, clinic, with_lists(ordinary, parts, change), change, items, {})
+    found = findings(check_id, clinic, ordinary, change, items, parts)
     assert [finding.severity for finding in found] == [severity]
     assert found[0].facts
     assert found[0].severity in found[0].ground.severities
@@ -278,10 +60,10 @@ def test_fires(
 
 @pytest.mark.parametrize(("check_id", "items", "parts"), SILENT)
 def test_stays_silent(
-    check_id: str, items: list[dict[str, Any]], parts: Parts, clinic: Clinic, ordinary: Case, change: Change
+    check_id: str, items: Items, parts: Parts, clinic: Clinic, ordinary: Case, change: Change
 ) -> None:
     """The check has nothing to say."""
-    assert findings(check_id, clinic, with_lists(ordinary, parts, change), change, items, {}) == []
+    assert findings(check_id, clinic, ordinary, change, items, parts) == []
 
 
 @pytest.mark.parametrize(
@@ -353,9 +135,9 @@ def test_grounds_and_checks_belong_together() -> None:
     for check_id, ground in texts.findings.items():
         if check_id != "drops-before-pad-off":
             fired = {severity for fired_id, _, _, severity in FIRES if fired_id == check_id}
-            assert fired <= set(ground.severities)
+            assert fired == set(ground.severities), check_id
         if ground.verified is Verified.PRACTICE:
-            assert "common practice" in ground.source or "no" in ground.source
+            assert "common practice" in ground.source, check_id
 
 
 def test_gravest_first(clinic: Clinic, ordinary: Case, change: Change) -> None:
@@ -367,10 +149,108 @@ def test_gravest_first(clinic: Clinic, ordinary: Case, change: Change) -> None:
 
 
 def test_shipped_cases(clinic: Clinic, ordinary: Case, hard: Case) -> None:
-    """An ordinary eye has no finding; the hard one only a note that nobody knows how it answers steroids."""
+    """An ordinary eye has no finding; the hard one takes tamsulosin, and nobody knows how it answers steroids."""
     assert check_drops(plan_drops(ordinary, clinic), ordinary) == ()
-    (note,) = check_drops(plan_drops(hard, clinic), hard)
-    assert (note.id, note.severity, note.rows) == ("steroid-response-not-asked", "note", (2,))
+    found = [(finding.id, finding.severity, finding.rows) for finding in check_drops(plan_drops(hard, clinic), hard)]
+    assert found == [
+        ("cycloplegic-prostate-or-confusion", "ask", (3,)),
+        ("steroid-response-not-asked", "note", (2,)),
+    ]
+
+
+def test_a_case_written_before_these_questions_is_not_flooded(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """With every question of drugs, eye and family left out, an ordinary course asks one thing and notes one."""
+    older = {
+        "health": (
+            *("liver_disease", "adrenal_failure", "low_sodium_or_potassium", "heart_disease", "overactive_thyroid"),
+            *("insulin_for_long", "prostate_trouble", "confusion", "glaucoma_in_close_relative"),
+        ),
+        "eye": ("epithelial_defect", "corneal_sensation_reduced", "other_corneal_infection"),
+    }
+    case = change(ordinary, **{part: dict.fromkeys(keys, "unknown") for part, keys in older.items()})
+    found = [(finding.id, finding.severity) for finding in check_drops(plan_drops(case, clinic), case)]
+    assert found == [("steroid-corneal-infection", "ask"), ("steroid-response-not-asked", "note")]
+
+
+def test_rows_of_long_standing_drops_count(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """UK SmPC of timolol: two beta-blockers, one of the regimen and one long-standing, in one eye on one day."""
+    for eyes, expected in (("left", ["left eye"]), ("each", ["left eye"]), ("right", [])):
+        parts = own("timolol", eyes, decision="continue")
+        found = findings("duplicate-class", clinic, ordinary, change, [item("betaxolol")], parts)
+        assert [finding.facts[1].split(",")[0] for finding in found] == expected
+
+
+def test_the_other_eye_counts_from_its_own_operation(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """US nepafenac label: days before and after surgery are those of the eye that gets the drop."""
+    parts = {"other_eye": {"operated": "yes", "operated_on": "2027-02-10", "regimen": "own"}}
+    assert findings("nsaid-over-14-days", clinic, ordinary, change, NSAID, parts) == []
+    long = [item("nepafenac", (1, 15, 3))]
+    cornea = {**parts, **visits(("cornea", "2027-02-25"))}  # day 15 of the right eye, day 1 of the left
+    (left,) = findings("nsaid-without-cornea-visit", clinic, ordinary, change, long, cornea)
+    assert left.rows == (2,)  # row 1 is the right eye's, whose drops began first
+    both = findings("nsaid-over-14-days", clinic, ordinary, change, long, cornea)
+    assert [finding.facts[0] for finding in both] == ["15 days after surgery, from day 1"] * 2
+
+
+def test_what_a_change_has_ended_is_not_checked_again(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """The quinolone was taken off on day 3, the combination that doubled it with it: nothing is left to stop."""
+    items, parts = [item("levofloxacin-dexamethasone"), *MOXI], allergic("ofloxacin")
+    for check_id in ("allergy-quinolone", "duplicate-class"):
+        before = findings(check_id, clinic, ordinary, change, items, parts)
+        after = findings(
+            check_id, clinic, ordinary, change, items, parts | changed_on("2027-02-27"), later=LONG_STEROID
+        )
+        assert ([finding.severity for finding in before], after) == (["stop"], [])
+
+
+def test_days_of_a_steroid_given_before_a_change_count(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """PMID 33428351: the pressure rises from week 2, whichever steroid was first. Ten days of one, ten of another."""
+    items, later = [item("prednisolone-acetate", (1, 20, 4))], [item("loteprednol", (1, 10, 4))]
+    parts = {"visits": [], **changed_on("2027-03-07")}  # day 11
+    (found,) = findings("steroid-without-pressure-visit", clinic, ordinary, change, items, parts, later=later)
+    assert found.facts[0] == "steroid for 20 days"
+    assert found.rows == (2,)
+
+
+def test_the_evening_of_the_other_eye_is_long_past(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """Only the pad of the eye operated now can be in the way."""
+    other = {"other_eye": {"operated": "yes", "operated_on": "2027-02-20", "regimen": "own"}}
+    (found,) = findings("drops-before-pad-off", clinic, ordinary, change, MOXI, other, Start.EVENING)
+    assert found.rows == (2,)
+
+
+def test_a_long_standing_drop_is_read_by_what_it_holds(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """An id of the clinic's own says nothing: the formulary does. Common practice: no glaucoma drop is lost."""
+    parts = {**eye(glaucoma_drops=["Timolol 0.5%"]), **own("blue-bottle", decision="stop", decided_by="Dr Example")}
+    assert findings("own-glaucoma-drop-missing", clinic, ordinary, change, MOXI, parts) == []
+    (note,) = findings("own-drop-stopped", clinic, ordinary, change, MOXI, parts)
+    assert note.facts == ("uses: timolol, left eye", "decided by: Dr Example")
+
+
+@pytest.mark.parametrize(
+    ("text", "percent"),
+    [
+        ("phenylephrine 2.5%", 2.5),
+        ("Phenylephrine hydrochloride 10 %", 10),
+        ("tropicamide 0.8% + phenylephrine 5%", 5),
+        ("phenylephrine eye drops (2.5%)", 2.5),
+        ("phenylephrine 100 mg/mL", 10),
+        ("phenylephrine", None),
+        ("phenylephrine + ketorolac 0.3%", None),
+        ("tropicamide 1%", None),
+    ],
+)
+def test_strength_is_read_where_it_is_written(text: str, percent: float | None) -> None:
+    """Only the strength right behind the name; 10 mg/mL is 1% by the definition of per cent weight in volume."""
+    assert percent_of("phenylephrine", text) == percent
+
+
+def test_a_drug_is_found_at_the_start_of_a_word() -> None:
+    """Atropine is not in homatropine; a combination holds two drugs."""
+    found = {
+        word for drug in read_theatre().recognise("Homatropine 2%; lignocaine + adrenaline") for word in drug.words
+    }
+    assert found == {"homatropine", "lidocaine", "lignocaine", "adrenaline", "epinephrine"}
 
 
 def test_words_stand_alone_or_inside() -> None:
@@ -387,3 +267,4 @@ def test_limits_have_sources() -> None:
     assert (limits.nsaid_days.value, limits.steroid_days.value, limits.long_eye_mm.value) == (14, 14, 26.0)
     assert (limits.pressure_visit.first, limits.pressure_visit.last) == (14, 28)
     assert limits.long_session_minutes.value == 20
+    assert (limits.phenylephrine_usual_percent.value, limits.phenylephrine_strong_percent.value) == (2.5, 10.0)

@@ -9,7 +9,7 @@ import pytest
 
 from consent.clinic import Clinic
 from consent.drops import DrugClass, Form, read_formulary
-from consent.drops.formulary import parse_formulary
+from consent.drops.formulary import Storage, parse_formulary
 from consent.errors import DropsError
 from consent.resources import package_data
 
@@ -40,16 +40,72 @@ def refused(drug: dict[str, Any]) -> str:
 
 
 def test_shipped_drugs_are_in_order(clinic: Clinic) -> None:
-    """Every id of the worked examples is there; shake is true for suspensions and nothing else."""
+    """Every id of the worked examples is there; suspensions are shaken, a gel as its label says, nothing else."""
     formulary = read_formulary(clinic)
     assert {"moxifloxacin", "prednisolone-acetate", "dexamethasone-phosphate", "homatropine", "sodium-chloride"} <= set(
         formulary
     )
-    assert all(drug.shake == (drug.form is Form.SUSPENSION) for drug in formulary.values())
+    assert all(drug.shake == (drug.form is Form.SUSPENSION) for drug in formulary.values() if drug.form is not Form.GEL)
     assert formulary["sodium-chloride"].bottle_ml == 10.0
     both = formulary["levofloxacin-dexamethasone"]
     assert both.name == "levofloxacin 0.5% + dexamethasone sodium phosphate 0.1%"
     assert both.classes == {DrugClass.FLUOROQUINOLONE, DrugClass.STEROID}
+
+
+@pytest.mark.parametrize(
+    ("drug_id", "printed"),
+    [
+        # US label, DailyMed NDC 0904-7434; UK SmPC of atropine 1%; US label of difluprednate; UK SmPC of tobramycin
+        # with dexamethasone (a suspension: shake well); US label of brinzolamide (a suspension: shake well)
+        ("ofloxacin", ("ofloxacin 0.3%", "solution", "benzalkonium chloride")),
+        ("atropine", ("atropine sulfate 1%", "solution", "benzalkonium chloride")),
+        ("difluprednate", ("difluprednate 0.05%", "emulsion", "unknown")),
+        ("tobramycin-dexamethasone", ("tobramycin 0.3% + dexamethasone 0.1%", "suspension", "benzalkonium chloride")),
+        ("brinzolamide", ("brinzolamide 1%", "suspension", "unknown")),
+        # UK SmPC of single-dose dexamethasone phosphate; US label, DailyMed NDC 50268-067: no preservative
+        ("dexamethasone-phosphate-unit-dose", ("dexamethasone sodium phosphate 0.1%", "solution", "none")),
+        ("carboxymethylcellulose-unit-dose", ("carboxymethylcellulose sodium 0.5%", "solution", "none")),
+        # US labels: sorbic acid; thimerosal. UK SmPC: phenylmercuric nitrate
+        ("diclofenac", ("diclofenac sodium 0.1%", "solution", "other")),
+        ("flurbiprofen", ("flurbiprofen sodium 0.03%", "solution", "other")),
+        ("chloramphenicol", ("chloramphenicol 0.5%", "solution", "other")),
+        # UK SmPC of latanoprost with timolol: 50 micrograms and 5 mg per mL, benzalkonium chloride
+        ("latanoprost-timolol", ("latanoprost 0.005% + timolol 0.5%", "solution", "benzalkonium chloride")),
+    ],
+)
+def test_drugs_as_their_labels_say(clinic: Clinic, drug_id: str, printed: tuple[str, str, str]) -> None:
+    """Strength, form and preservative as printed by the label named beside each."""
+    drug = read_formulary(clinic)[drug_id]
+    assert (drug.name, drug.form, drug.preservative) == printed
+
+
+def test_classes_of_the_shipped_drugs(clinic: Clinic) -> None:
+    """Every class has a drug; those against pressure and against germs are known as such, combinations too."""
+    formulary = read_formulary(clinic)
+    assert {drug_class for drug in formulary.values() for drug_class in drug.classes} == set(DrugClass)
+    assert {drug_id for drug_id, drug in formulary.items() if drug.lowers_pressure} == {
+        "timolol", "latanoprost", "travoprost", "bimatoprost", "dorzolamide", "brinzolamide", "brimonidine",
+        "pilocarpine", "dorzolamide-timolol", "brimonidine-timolol", "latanoprost-timolol",
+    }  # fmt: skip
+    assert {drug_id for drug_id, drug in formulary.items() if any(c.is_antibiotic for c in drug.classes)} == {
+        "moxifloxacin", "levofloxacin", "ofloxacin", "ciprofloxacin", "gatifloxacin", "tobramycin", "chloramphenicol",
+        "sulfacetamide", "chloramphenicol-ointment", "levofloxacin-dexamethasone", "tobramycin-dexamethasone",
+        "moxifloxacin-dexamethasone", "chloramphenicol-dexamethasone",
+    }  # fmt: skip
+
+
+def test_a_gel_is_shaken_as_its_label_says() -> None:
+    """A US carboxymethylcellulose gel label: shake well; a non-settling gel (DOI 10.2147/OPTH.S40588): no need."""
+    for shake in (True, False):
+        assert parse_formulary({"k": table(form="gel", shake=shake)}, "t")["k"].shake is shake
+
+
+def test_loss_and_storage_are_the_drugs_own_or_unsaid() -> None:
+    """None leaves the loss to the clinic; a bottle may be kept cold until it is opened."""
+    plain = parse_formulary({"k": table()}, "t")["k"]
+    assert (plain.wastage_percent, plain.storage) == (None, None)
+    told = parse_formulary({"k": table(wastage_percent=25.0, storage="refrigerator until opened")}, "t")["k"]
+    assert (told.wastage_percent, told.storage) == (25.0, Storage.COLD_UNTIL_OPENED)
 
 
 @pytest.mark.parametrize("text", ["1.0%", "0.50%", "10.0 mg/mL"])
@@ -91,6 +147,8 @@ def test_strengths_that_are_clear(text: str) -> None:
         ({"form": "ointment"}, "k: doses_per_tube", "an ointment comes in a tube"),
         ({"bottle_ml": "5"}, "k: bottle_ml", "is not allowed"),
         ({"drops_per_ml": 5.0}, "k: drops_per_ml", "drops per mL"),
+        ({"wastage_percent": 101.0}, "k: wastage_percent", "percent"),
+        ({"storage": "a cool place"}, "k: storage", "not one of the answers"),
         ({"components": []}, "k: components", "at least one component"),
         ({"id": "k"}, "k: id", "name of the table"),
         ({"strength": "0.5%"}, "k: strength", "not known"),

@@ -1,19 +1,22 @@
-"""RFC 5545: the calendar file read back by two independent programs holds exactly the drops of the plan."""
+"""RFC 5545: the calendar file read back by two independent programs holds exactly the sittings of the plan."""
 
 from __future__ import annotations
 
 import datetime as dt
 import re
 from collections import Counter
+from typing import Any
 
 import pytest
-import recurring_ical_events
 from icalendar import Calendar
 
-from consent.case import Side
+from consent.case import DropChange, Side
 from consent.clinic import read_clinic
-from consent.drops import DropPlan, Phase, Row, Start, VisitEntry, drops_calendar, plan_regimen
+from consent.drops import DropPlan, Order, Start, VisitEntry, drops_calendar, make_plan, plan_regimen
+from consent.drops.calendar_file import Before
+from consent.drops.events import issued_on
 from consent.errors import DropsError
+from tests.published.telephone import Telephone, expanded, say, sittings_of
 
 NOW = dt.datetime(2026, 12, 1, 9, 30, tzinfo=dt.UTC)
 VISITS = (
@@ -21,56 +24,63 @@ VISITS = (
         dt.date(2027, 1, 18), "Visit: চোখের চাপ মাপা, and a text long enough to be folded more than once by the rules"
     ),
 )
-
-
-def say(row: Row, phase: Phase) -> str:
-    return f"Bottle {row.number}"
+CLINIC = read_clinic()
 
 
 def made(regimen: str, surgery: dt.date, start: Start | None = None) -> DropPlan:
-    return plan_regimen(read_clinic(), regimen, Side.RIGHT, surgery, dt.time(7), dt.time(22), start)
+    return plan_regimen(CLINIC, regimen, Side.RIGHT, surgery, dt.time(7), dt.time(22), start)
 
 
-def written(plan: DropPlan, timezone: str = "Asia/Kolkata", **changed: object) -> bytes:
-    arguments: dict[str, object] = {"visits": VISITS, "name": "Drops", "key": "a1b2", "now": NOW, **changed}
-    return drops_calendar(plan, say, timezone=timezone, **arguments)  # type: ignore[arg-type]
+def changed(surgery: dt.date, day: int, before: str = "weekly-4-3-2-1") -> DropPlan:
+    change = DropChange(on=surgery + dt.timedelta(days=day), regimen="two-hourly-start", by="Dr A", why="inflamed")
+    return make_plan(Order(before, Side.RIGHT, surgery, dt.time(7), dt.time(22), changes=(change,)), CLINIC)
 
 
-def expected(plan: DropPlan) -> Counter[tuple[str, dt.datetime]]:
-    """Every drop straight from the plan's days and sittings."""
-    return Counter(
-        (f"Bottle {number}", dt.datetime.combine(day.date, session.at) + dt.timedelta(minutes=offset))
-        for day in plan.sessions
-        for session in day.sessions
-        for number, offset in session.drops
-    )
+def written(plan: DropPlan, timezone: str = "Asia/Kolkata", **changed: Any) -> bytes:
+    arguments: dict[str, Any] = {"visits": VISITS, "name": "Drops", "key": "a1b2", "now": NOW, "void": "No", **changed}
+    return drops_calendar(plan, say, timezone=timezone, **arguments)
 
 
-def expanded(file: bytes) -> Counter[tuple[str, dt.datetime]]:
-    """Every occurrence of a timed event, in local time, by recurring_ical_events."""
-    events = recurring_ical_events.of(Calendar.from_ical(file)).between(dt.date(2026, 1, 1), dt.date(2029, 1, 1))
-    return Counter(
-        (str(event["SUMMARY"]), event["DTSTART"].dt.replace(tzinfo=None))
-        for event in events
-        if isinstance(event["DTSTART"].dt, dt.datetime)
-    )
+def events(file: bytes) -> dict[str, Any]:
+    """Timed events by UID."""
+    found = Calendar.from_ical(file).walk("VEVENT")
+    return {str(event["UID"]): event for event in found if isinstance(event.DTSTART, dt.datetime)}
 
 
 @pytest.mark.parametrize("regimen", ["weekly-4-3-2-1", "weekly-6-5-4-3-2-1", "two-hourly-start"])
 @pytest.mark.parametrize("start", list(Start))
-def test_expanded_events_are_the_drops_of_the_plan(regimen: str, start: Start) -> None:
+def test_expanded_events_are_the_sittings_of_the_plan(regimen: str, start: Start) -> None:
     """RFC 5545 section 3.8.5.3: the recurrence set, over the year's end and over 29 February 2028."""
     for surgery in (dt.date(2026, 12, 28), dt.date(2028, 2, 25)):
         plan = made(regimen, surgery, start)
-        assert expanded(written(plan)) == expected(plan)
-        assert sum(expected(plan).values()) == plan.total
+        sittings = expanded(Calendar.from_ical(written(plan)))
+        assert sittings == sittings_of(plan)
+        assert sum(len(text.split()) for _, text in sittings.elements()) == plan.total
+        assert any(moment.date() == dt.date(2028, 2, 29) for moment, _ in sittings) == (surgery.year == 2028)
 
 
 @pytest.mark.parametrize("timezone", ["Europe/London", "America/New_York"])
 def test_local_times_hold_across_a_change_of_clocks(timezone: str) -> None:
-    """RFC 5545 section 3.6.5: clocks change on 14 and 28 March 2027; a drop at seven stays at seven."""
+    """RFC 5545 section 3.6.5: clocks change on 14 and 28 March 2027; a sitting at seven stays at seven."""
     plan = made("weekly-6-5-4-3-2-1", dt.date(2027, 3, 1))
-    assert expanded(written(plan, timezone)) == expected(plan)
+    file = written(plan, timezone)
+    assert expanded(Calendar.from_ical(file)) == sittings_of(plan)
+    (zone,) = Calendar.from_ical(file).walk("VTIMEZONE")
+    assert zone.walk("STANDARD")
+    assert zone.walk("DAYLIGHT")
+    changes = {sub.DTSTART.date() for sub in zone.subcomponents}
+    assert changes & {dt.date(2027, 3, 14), dt.date(2027, 3, 28)}
+
+
+def test_one_event_for_a_sitting() -> None:
+    """RFC 5545 section 3.6.1: an event is one scheduled time; four sittings on day 1 are four events, not eight."""
+    plan = made("weekly-4-3-2-1", dt.date(2027, 2, 24))
+    first = [event for event in events(written(plan)).values() if event.DTSTART.date() == dt.date(2027, 2, 25)]
+    assert len(first) == len(plan.sessions[0].sessions) == 4
+    assert {str(event["SUMMARY"]) for event in first} == {"1+0 2+5"}
+    runs = {(event.DTSTART.date(), event.DTSTART.time()) for event in events(written(plan)).values()}
+    assert (dt.date(2027, 3, 4), dt.time(7)) in runs, "bottle 2 alone at seven, from week 2 to the end in one event"
+    assert (dt.date(2027, 3, 11), dt.time(7)) not in runs
 
 
 def test_required_properties() -> None:
@@ -88,8 +98,25 @@ def test_required_properties() -> None:
         assert event["DTSTART"].dt
         (alarm,) = event.walk("VALARM")
         assert (alarm["ACTION"], alarm["DESCRIPTION"]) == ("DISPLAY", event["SUMMARY"])
-        assert "TRIGGER" in alarm
+        timed = isinstance(event.DTSTART, dt.datetime)
+        assert alarm["TRIGGER"].dt == (dt.timedelta() if timed else dt.timedelta(hours=-12))
     assert len(set(uids)) == len(uids)
+
+
+def test_duration_is_the_length_of_the_sitting() -> None:
+    """RFC 5545 section 3.8.2.5; never under 5 minutes, which a telephone would draw as a line."""
+    plan = made("two-hourly-start", dt.date(2026, 12, 28))
+    minutes = {
+        dt.datetime.combine(day.date, session.at): max(session.minutes, 5)
+        for day in plan.sessions
+        for session in day.sessions
+    }
+    lengths = Counter()
+    for event in events(written(plan)).values():
+        length = event["DURATION"].dt // dt.timedelta(minutes=1)
+        assert length == minutes[event.DTSTART.replace(tzinfo=None)]
+        lengths[length] += 1
+    assert {5, 15} <= lengths.keys()
 
 
 def test_until_is_in_utc() -> None:
@@ -102,12 +129,19 @@ def test_until_is_in_utc() -> None:
     assert "RRULE:FREQ=DAILY;UNTIL=20270303T013000Z" in text  # antibiotic, first sitting, last on 3 March
 
 
+def test_until_across_a_change_of_clocks_is_the_last_sitting() -> None:
+    """RFC 5545 sections 3.3.10 and 3.6.5: seven o'clock is 07:00 UTC in winter and 06:00 UTC in summer in London."""
+    text = written(made("weekly-6-5-4-3-2-1", dt.date(2027, 3, 1)), "Europe/London").decode()
+    assert "UNTIL=20270412T060000Z" in text
+
+
 def test_lines_are_folded() -> None:
     """RFC 5545 section 3.1: lines end in CRLF and have at most 75 octets without it."""
     file = written(made("two-hourly-start", dt.date(2026, 12, 28)))
     assert file.endswith(b"\r\n")
     assert b"\n" not in file.replace(b"\r\n", b"")
     assert max(len(line) for line in file.split(b"\r\n")) <= 75
+    assert b"\r\n " in file
 
 
 def test_visits_are_whole_days() -> None:
@@ -117,6 +151,13 @@ def test_visits_are_whole_days() -> None:
     assert event["DTSTART"].dt == dt.date(2027, 1, 18)
     assert type(event["DTSTART"].dt) is dt.date
     assert event["SUMMARY"] == VISITS[0].text
+
+
+def test_two_visits_on_one_day_are_two_events() -> None:
+    """RFC 5545 section 3.8.4.7: a UID is unique."""
+    day = dt.date(2027, 1, 18)
+    file = written(made("drop-free", dt.date(2027, 1, 1)), visits=[VisitEntry(day, "one"), VisitEntry(day, "two")])
+    assert len({str(event["UID"]) for event in Calendar.from_ical(file).walk("VEVENT")}) == 2
 
 
 def test_same_arguments_same_bytes() -> None:
@@ -130,6 +171,75 @@ def test_same_arguments_same_bytes() -> None:
     assert uids(written(plan)).isdisjoint(uids(written(plan, key="other")))
     assert uids(written(plan)) == uids(written(plan, version=2))
     assert b"SEQUENCE:1" in written(plan, version=2)
+    assert b"SEQUENCE:0" not in written(plan, version=2)
+
+
+SURGERY = dt.date(2027, 2, 24)
+CHANGE = SURGERY + dt.timedelta(days=10)
+AT_CHANGE = dt.datetime.combine(CHANGE, dt.time(3), dt.UTC)
+
+
+def second_version(regimen: str = "weekly-4-3-2-1", **more: Any) -> bytes:
+    first = made(regimen, SURGERY)
+    before = Before(file=written(first), plans=(first,))
+    return written(changed(SURGERY, 10, regimen), **{"now": AT_CHANGE, "version": 2, "before": before, **more})
+
+
+def test_a_run_that_a_change_ends_keeps_its_uid_and_start() -> None:
+    """RFC 5545 sections 3.8.4.7 and 3.8.5.3: bottle 2 at seven ran from 4 March; the change on 6 March ends it."""
+    old, new = events(written(made("weekly-4-3-2-1", SURGERY))), events(second_version())
+    moment = dt.datetime.combine(dt.date(2027, 3, 4), dt.time(7))
+    (uid,) = [uid for uid, event in old.items() if event.DTSTART.replace(tzinfo=None) == moment]
+    assert new[uid].DTSTART == old[uid].DTSTART
+    assert old[uid]["RRULE"]["UNTIL"] == [dt.datetime(2027, 3, 24, 1, 30, tzinfo=dt.UTC)]
+    assert new[uid]["RRULE"]["UNTIL"] == [dt.datetime(2027, 3, 5, 1, 30, tzinfo=dt.UTC)]
+    assert int(new[uid]["SEQUENCE"]) == 1
+
+
+def test_what_no_longer_holds_is_cancelled() -> None:
+    """RFC 5545 section 3.8.1.11: STATUS CANCELLED; it neither repeats nor rings, and shows no bottle."""
+    old = events(written(made("weekly-6-5-4-3-2-1", SURGERY)))
+    new = events(second_version("weekly-6-5-4-3-2-1"))
+    gone = [event for event in new.values() if event["STATUS"] == "CANCELLED"]
+    later = {uid for uid, event in old.items() if event.DTSTART.date() >= CHANGE}
+    assert later
+    assert {str(event["UID"]) for event in gone} == later, "the change has no sitting that starts on the same day"
+    for event in gone:
+        assert event.DTSTART.date() >= CHANGE
+        assert int(event["SEQUENCE"]) == 1
+        assert str(event["SUMMARY"]) == "No"
+        assert "RRULE" not in event
+        assert "DESCRIPTION" not in event
+        assert not event.walk("VALARM")
+    assert {event["STATUS"] for event in new.values()} == {"CANCELLED", "CONFIRMED"}
+
+
+def test_only_days_of_the_change_and_after_are_new() -> None:
+    """A version after a change tells no earlier day anew: its new events start on the day of the change or later."""
+    old, new = events(written(made("weekly-4-3-2-1", SURGERY))), events(second_version())
+    assert all(event.DTSTART.date() >= CHANGE for uid, event in new.items() if uid not in old)
+
+
+def test_visits_that_moved_are_cancelled_and_those_past_stay() -> None:
+    """RFC 5545 section 3.8.1.11, for all-day events."""
+    old_days = [SURGERY + dt.timedelta(days=day) for day in (1, 7, 28)]
+    new_days = [SURGERY + dt.timedelta(days=day) for day in (12, 28)]
+    first = written(made("weekly-4-3-2-1", SURGERY), visits=[VisitEntry(day, "Visit") for day in old_days])
+    second = second_version(visits=[VisitEntry(day, "Visit") for day in new_days], before=Before(file=first))
+    assert Telephone().take(first).take(second).visits() == [*old_days[:2], *new_days]
+    early = second_version(visits=[VisitEntry(day, "Visit") for day in new_days], before=Before(file=first), now=NOW)
+    assert Telephone().take(first).take(early).visits() == new_days
+
+
+def test_another_patient_in_the_old_file_is_never_touched() -> None:
+    """UIDs of one key share a prefix; a file of another key is neither read from nor cancelled."""
+    plan = made("weekly-4-3-2-1", SURGERY)
+    other = written(plan, key="another patient")
+    mine = written(changed(SURGERY, 10), now=AT_CHANGE, version=2, before=Before(file=other))
+    assert not events(mine).keys() & events(other).keys()
+    telephone = Telephone().take(other)
+    assert telephone.take(mine).events.keys() >= events(other).keys()
+    assert all(event["STATUS"] == "CONFIRMED" for uid, event in telephone.events.items() if uid in events(other))
 
 
 def test_refusals() -> None:
@@ -143,3 +253,40 @@ def test_refusals() -> None:
         written(plan, timezone="Asia/Nowhere")
     with pytest.raises(DropsError, match="key is empty"):
         written(plan, key="")
+
+
+def test_a_later_version_in_the_folder_is_refused() -> None:
+    """RFC 5546 section 2.1.5: a lower SEQUENCE would be ignored, and the telephone would keep the later drops."""
+    plan = made("weekly-4-3-2-1", SURGERY)
+    with pytest.raises(DropsError, match=r"version 3, this case is version 2(.|\n)*version = 3 or more"):
+        written(plan, version=2, before=Before(file=written(plan, version=3)))
+
+
+WHOLE = written(made("weekly-4-3-2-1", SURGERY))
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"not a calendar",
+        b"\xff\xfe\x00",
+        b"",
+        b"BEGIN:VEVENT\r\nUID:x\r\nEND:VEVENT\r\n",
+        WHOLE[: len(WHOLE) // 2],
+        WHOLE.replace(b"DTSTART;TZID=Asia/Kolkata:2027", b"DTSTART;TZID=Asia/Kolkata:20x7"),
+        WHOLE.replace(b"DTSTART;", b"X-START;"),
+        WHOLE.replace(b"SEQUENCE:0", b"SEQUENCE:none"),
+        re.sub(rb"UNTIL=\w+", b"COUNT=3", WHOLE),
+        re.sub(rb"UNTIL=\w+", b"UNTIL=soon", WHOLE),
+    ],
+    ids=["text", "bytes", "empty", "event", "half", "date", "no start", "sequence", "no until", "until"],
+)
+def test_a_broken_old_file_is_refused_with_advice(content: bytes) -> None:
+    with pytest.raises(DropsError, match=r"old\.ics: .*cannot be read(.|\n)*what to do: put an unharmed copy"):
+        written(changed(SURGERY, 10), version=2, before=Before(file=content, where="old.ics"))
+
+
+def test_issued_days() -> None:
+    """A plan with drops before surgery is about those days too; after a change, about the change and after."""
+    assert issued_on(made("weekly-4-3-2-1", SURGERY)) == SURGERY
+    assert issued_on(changed(SURGERY, 10)) == CHANGE

@@ -367,7 +367,12 @@ TABLE: list[Row] = [
 ]
 
 # These cannot be fired or silenced by a change of the case alone: they have tests of their own below.
-TESTED_APART = ("figures.not-read-in-primary", "completeness.must-unmet")
+TESTED_APART = (
+    "figures.not-read-in-primary",
+    "completeness.must-unmet",
+    "answer.out-of-date",
+    "answer.to-no-point",
+)
 
 # Every threshold: the clinic's own value, and a change that is silent at the shipped value and fires at the clinic's.
 OWN_THRESHOLDS: list[tuple[str, str, float, dict[str, Any]]] = [

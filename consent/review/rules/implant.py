@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from consent.case import Answer, ExtraStep, LensDesign, LensPlace
-from consent.case.model import Lens
+from consent.case import Answer, ExtraStep, Lens, LensDesign, LensPlace
 from consent.review.point import Situation, Thresholds, point
 from consent.wording import Remark, remark
 

@@ -1,0 +1,256 @@
+"""The wall page of the drop calendar: the month with its visits, and every bottle with the stairs of its taper."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from consent.compose.calendar_pictures import stair
+from consent.compose.document import Block, Line, Para, Pictures
+from consent.compose.drop_steps import Mark, mark_of, printed_days, sides_of
+from consent.compose.pictures import eye_side, pictogram
+from consent.compose.voice import Voice
+from consent.drops import DropPlan, Ends, Phase, Row, Told
+from consent.language import Day, Quoted
+from consent.review.assessment import Assessment
+from consent.wording import Remark, remark
+
+_WEEK = 7
+
+
+@dataclass(frozen=True)
+class Poster(Block):
+    """The eye large, and who gives the drops."""
+
+    words: Line
+    picture: str
+    lines: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class DayCell:
+    """One day of the month grid: its number, how many rounds of drops, and what else happens on it."""
+
+    number: Line
+    month: Line | None
+    rounds: Line | None
+    visit: str | None
+    opening: str
+    opens: tuple[Mark, ...]
+    surgery: str | None
+    is_new: bool
+
+
+@dataclass(frozen=True)
+class MonthGrid(Block):
+    """Weeks of seven days; ``None`` outside the days of this print."""
+
+    heads: tuple[Line, ...]
+    weeks: tuple[tuple[DayCell | None, ...], ...]
+
+
+@dataclass(frozen=True)
+class Stair:
+    """One step of a drug: times a day as a number in words and as blocks, and its first day."""
+
+    first: Line
+    times: Line
+    words: Line
+    svg: str
+
+
+@dataclass(frozen=True)
+class DrugLine:
+    """One bottle: its mark, what it is, from when to when, and its stairs."""
+
+    mark: Mark
+    name: str
+    purpose: Line
+    when: Line
+    notes: tuple[Line, ...]
+    stairs: tuple[Stair, ...]
+
+
+@dataclass(frozen=True)
+class DrugLines(Block):
+    """The bottles of one eye; the eye is named and drawn where both have drops."""
+
+    eye: Line | None
+    picture: str | None
+    rows: tuple[DrugLine, ...]
+
+
+@dataclass(frozen=True)
+class ToldLine(Block):
+    """A drop that is not to be given, with its sign."""
+
+    word: str
+    svg: str
+    text: Line
+
+
+def poster(assessment: Assessment, voice: Voice) -> Poster:
+    """The eye, the patient, who gives the drops, and what this print replaces."""
+    plan, case = assessment.drops, assessment.case
+    helper = case.patient.drops_helper
+    giver = (
+        voice.line("home.help.helper", helper=Quoted(helper)) if helper else voice.line("calendar.helper-to-be-named")
+    )
+    lines = [voice.line("calendar.whose", name=Quoted(case.patient.name), date=case.plan.date), giver]
+    if plan.changed_on:
+        lines.append(voice.line("calendar.version", version=case.version, date=Day(plan.changed_on[-1], "brief")))
+    words = "calendar.both-eyes" if plan.both_eyes else "calendar.only-this-eye"
+    return Poster(voice.line(words, eye=remark(f"eye.{plan.side}")), eye_side(plan.side), tuple(lines))
+
+
+def month_grid(assessment: Assessment, voice: Voice) -> MonthGrid:
+    """The weeks from the first day of this print to the last drop or visit."""
+    plan = assessment.drops
+    visits = [visit.date for visit in assessment.case.visits]
+    first = plan.surgery + dt.timedelta(days=plan.issued_from)
+    last = max([first, *visits, *([plan.last] if plan.last else [])])
+    monday_first = assessment.clinic.week_starts_on == "monday"
+    start = first - dt.timedelta(days=first.weekday() if monday_first else (first.weekday() + 1) % _WEEK)
+    weeks = (last - start).days // _WEEK + 1
+    days = [[start + dt.timedelta(days=_WEEK * week + place) for place in range(_WEEK)] for week in range(weeks)]
+    facts = _DayFacts(assessment, voice, first, last)
+    return MonthGrid(
+        tuple(voice.show(Day(day, "weekday")) for day in days[0]),
+        tuple(tuple(facts.cell(day) for day in week) for week in days),
+    )
+
+
+class _DayFacts:
+    """What happens on each date of the grid."""
+
+    def __init__(self, assessment: Assessment, voice: Voice, first: dt.date, last: dt.date) -> None:
+        plan = assessment.drops
+        self.voice, self.first, self.last, self.surgery = voice, first, last, plan.surgery
+        self.rounds = {day.date: len(day.sessions) for day in printed_days(plan)}
+        self.visits = {visit.date for visit in assessment.case.visits}
+        self.opened: dict[dt.date, list[Row]] = {}
+        for supply in plan.supplies:
+            for opening in supply.openings:
+                self.opened.setdefault(opening.opened, []).append(plan.row(supply.rows[0]))
+        self.new = set(_changes(plan))
+
+    def cell(self, day: dt.date) -> DayCell | None:
+        """The cell of ``day``; none outside the days of this print."""
+        if not self.first <= day <= self.last:
+            return None
+        rounds = self.rounds.get(day, 0)
+        return DayCell(
+            number=self.voice.show(Day(day, "day")),
+            month=self.voice.show(Day(day, "month")) if day == self.first or day.day == 1 else None,
+            rounds=self.voice.line("calendar.rounds", count=rounds) if rounds else None,
+            visit=pictogram("visit") if day in self.visits else None,
+            opening=pictogram("open_bottle"),
+            opens=tuple(mark_of(row, self.voice) for row in self.opened.get(day, ())),
+            surgery=pictogram("pad") if day == self.surgery else None,
+            is_new=day in self.new,
+        )
+
+
+def _changes(plan: DropPlan) -> Iterator[dt.date]:
+    """First days of a new pattern of drops."""
+    before = None
+    for day in printed_days(plan):
+        pattern = [(session.at, session.drops) for session in day.sessions]
+        if before is not None and pattern != before and pattern:
+            yield day.date
+        before = pattern
+
+
+def legend(assessment: Assessment, voice: Voice) -> Pictures:
+    """What the signs of the month mean."""
+    example = remark("calendar.rounds", count=4)
+    items = [
+        (pictogram("one_drop"), voice.line("calendar.legend.rounds", rounds=example)),
+        (pictogram("open_bottle"), voice.line("calendar.legend.open")),
+    ]
+    if assessment.case.visits:
+        items.append((pictogram("visit"), voice.line("calendar.visit")))
+    if assessment.drops.issued_from <= 0:
+        items.append((pictogram("pad"), voice.line("calendar.legend.surgery")))
+    return Pictures(tuple(items), style="legend")
+
+
+def drug_lines(plan: DropPlan, voice: Voice) -> Iterator[DrugLines]:
+    """The bottles of this print, eye by eye, the patient's right eye first."""
+    for side in sides_of(plan):
+        rows = tuple(_drug_line(plan, row, voice) for row in plan.current if row.side is side)
+        eye = voice.line(f"eye.{side}") if plan.both_eyes else None
+        yield DrugLines(eye, eye_side(side) if plan.both_eyes else None, rows)
+
+
+def _drug_line(plan: DropPlan, row: Row, voice: Voice) -> DrugLine:
+    phases = [phase for phase in row.phases if phase.last_day >= plan.issued_from]
+    most = max(phase.times_a_day for phase in phases)
+    return DrugLine(
+        mark=mark_of(row, voice),
+        name=row.drug.name,
+        purpose=_purpose(row, voice),
+        when=voice.line(_WHEN[row.ends], first=Day(row.first, "brief"), last=Day(row.last, "brief")),
+        notes=tuple(_notes(row, voice)),
+        stairs=tuple(_stair(phase, most, voice) for phase in phases),
+    )
+
+
+_WHEN = {
+    Ends.COURSE_END: "calendar.from-to",
+    Ends.CHANGED: "calendar.from-to",
+    Ends.UNTIL_REVIEW: "calendar.from-until-review",
+    Ends.LONG_STANDING: "calendar.go-on",
+}
+
+
+def _stair(phase: Phase, most: int, voice: Voice) -> Stair:
+    times, drops = phase.times_a_day, phase.drops_per_dose
+    words = (
+        voice.count("calendar.times-a-day-drops", times, drops=drops)
+        if drops > 1
+        else voice.count("calendar.times-a-day", times)
+    )
+    return Stair(voice.show(Day(phase.first, "short")), voice.show(times), words, stair(times, most))
+
+
+def _notes(row: Row, voice: Voice) -> Iterator[Line]:
+    if row.drug.shake:
+        yield voice.line("calendar.shake")
+    if row.drug.form == "ointment":
+        yield voice.line("calendar.ointment-last")
+
+
+def _purpose(row: Row, voice: Voice) -> Line:
+    one, *more = [remark(f"class.{component.drug_class}") for component in row.drug.components]
+    return voice.line("calendar.two-purposes", one=one, two=more[0]) if more else voice.remark(one)
+
+
+def told_lines(plan: DropPlan, voice: Voice) -> Iterator[Block]:
+    """What is no longer given, waits or is undecided; then drops of the day of surgery without a clock time."""
+    for told in plan.told:
+        yield ToldLine(told.word, pictogram(_SIGN[told.word]), voice.remark(_said(told)))
+    if any(row.ends is Ends.LONG_STANDING for row in plan.current) and plan.issued_from <= 0:
+        yield Para(voice.line("calendar.own-until-then"))
+    for day in printed_days(plan):
+        for number, drops in day.untimed:
+            row = plan.row(number)
+            ours = row.ends is not Ends.LONG_STANDING and row.side is plan.side
+            words = "calendar.given-by-staff" if ours else "calendar.staff-say-when"
+            eye = remark(f"eye.{row.side}")
+            yield Para(voice.count(words, drops, date=Day(day.date, "brief"), bottle=number, eye=eye))
+
+
+_SIGN = {"stop": "stop", "changed": "stop", "pause": "pause", "undecided": "question"}
+
+
+def _said(told: Told) -> Remark:
+    eye, drug = remark(f"eye.{told.side}"), told.drug.name
+    if told.word == "changed":
+        if told.date is None:
+            return remark("calendar.told.never", bottle=told.number, eye=eye)
+        return remark("calendar.told.changed", bottle=told.number, eye=eye, date=Day(told.date, "brief"))
+    if told.date is not None:
+        return remark("calendar.told.pause", drug=drug, eye=eye, date=Day(told.date, "brief"))
+    return remark(f"calendar.told.{told.word}", drug=drug, eye=eye)

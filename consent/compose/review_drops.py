@@ -1,0 +1,77 @@
+"""The drops on the surgeon's review sheet: every bottle, the times, what is not given, what is put forward and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from consent.compose.document import Block, Line, Para, Section
+from consent.compose.voice import Voice, joined
+from consent.drops import DropPlan, Row
+from consent.language import Day, Verbatim
+from consent.review import Assessment
+from consent.wording import remark
+
+
+def drops_section(assessment: Assessment, voice: Voice) -> Section:
+    """Every bottle, how the times were chosen, what is not given, and the regimens put forward."""
+    plan = assessment.drops
+    lines = [_drug(assessment, row, voice) for row in plan.rows]
+    blocks: list[Block] = [Para(joined(lines) if lines else voice.line("home.drops.none"))]
+    if not assessment.findings:
+        blocks.append(Para(voice.line("review.no-finding")))
+    blocks.append(Para(joined([*_times(plan, voice), *_told(plan, voice), *_put_forward(assessment, voice)], " ")))
+    return Section("drops", voice.line("review.drops.heading", regimen=plan.regimen.id), tuple(blocks))
+
+
+def _times(plan: DropPlan, voice: Voice) -> Iterator[Line]:
+    """How the clock times were chosen, and what that cost."""
+    if plan.is_drop_free:
+        return
+    moved = sorted({number for day in plan.sessions if day.number >= plan.issued_from for number in day.moved})
+    rows = ", ".join(map(str, moved)) or "-"
+    words = "review.times-even" if plan.times == "even" else "review.times-fewest"
+    slots = {} if plan.times == "even" else {"rows": rows}
+    yield voice.line(words, minutes=plan.longest_minutes, **slots)
+    if plan.by_landmarks:
+        yield voice.line("review.times-landmarks")
+
+
+def _told(plan: DropPlan, voice: Voice) -> Iterator[Line]:
+    if plan.told:
+        yield voice.line("review.told", told="; ".join(f"{t.drug.name} ({t.side}, {t.word})" for t in plan.told))
+
+
+def _put_forward(assessment: Assessment, voice: Voice) -> Iterator[Line]:
+    """The two regimens at the head of the list, with what speaks for and against them."""
+    offered = [candidate for candidate in assessment.proposal.candidates if candidate.may_be_proposed][:2]
+    for words, candidate in zip(("review.put-forward", "review.next-best"), offered, strict=False):
+        reasons = [voice.line(f"situation.{reason.situation}") for reason in candidate.reasons]
+        if not reasons:
+            own = candidate.regimen.id == assessment.clinic.drops.regimen
+            reasons = [voice.line("proposal.own" if own else "proposal.everybody")]
+        against = [voice.line(f"finding.{finding.id}.title") for finding in candidate.against]
+        yield tuple(
+            speaker.say(words, regimen=Verbatim(candidate.regimen.id), reasons=for_, against=not_)
+            for speaker, for_, not_ in zip(
+                voice.speakers, joined(reasons), joined(against) if against else voice.show("-"), strict=True
+            )
+        )
+
+
+def _drug(assessment: Assessment, row: Row, voice: Voice) -> Line:
+    supply = next(supply for supply in assessment.drops.supplies if row.number in supply.rows)
+    said = {
+        "number": row.number,
+        "name": row.drug.name,
+        "eye": remark(f"eye.{row.side}"),
+        "steps": "-".join(_step(phase.times_a_day, phase.drops_per_dose) for phase in row.phases),
+        "date": Day(row.last),
+        "drops": row.total,
+    }
+    if row.number != supply.rows[0]:
+        return voice.line("review.drug-shared", **said, first=supply.rows[0])
+    return voice.line("review.drug", **said, count=supply.count)
+
+
+def _step(times: int, drops: int) -> str:
+    return f"{times}×{drops}" if drops > 1 else str(times)

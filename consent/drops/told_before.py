@@ -1,0 +1,130 @@
+"""What an earlier calendar file told, and how a new one takes back what no longer holds (RFC 5545)."""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from consent.drops.events import Run
+from consent.errors import DropsError, Problem
+
+if TYPE_CHECKING:
+    from icalendar import Calendar, Event
+
+
+@dataclass(frozen=True)
+class Told:
+    """An event as an earlier file holds it, or would: its first and last local dates.
+
+    ``sequence``: the revision it belongs to (RFC 5545 section 3.8.7.4). ``in_file``: read from a file, so that it can
+    be handed on as it is.
+    """
+
+    event: Event
+    first: dt.date
+    last: dt.date
+    sequence: int
+    whole_day: bool
+    in_file: bool
+
+    @property
+    def is_cancelled(self) -> bool:
+        """Whether it was taken back already (RFC 5545 section 3.8.1.11)."""
+        return str(self.event.get("STATUS", "")) == "CANCELLED"
+
+
+def uid_prefix(key: str) -> str:
+    """Begin of every UID that belongs to ``key``, hashed; short, since the code on paper carries it with each event."""
+    return hashlib.sha256(key.encode()).hexdigest()[:12] + "-"
+
+
+def uid_of(run: Run, prefix: str) -> str:
+    """UID of ``run`` (RFC 5545 section 3.8.4.7): it follows from its start alone, so that a new version updates it."""
+    return f"{prefix}{run.first:%Y%m%dT%H%M}"
+
+
+def read_told(content: bytes, prefix: str, where: str) -> dict[str, Told]:
+    """Return the events of the calendar file ``content`` whose UIDs begin with ``prefix``, by UID.
+
+    Raises ``DropsError`` at ``where`` if the file, or an event of ours in it, cannot be read.
+    """
+    told: dict[str, Told] = {}
+    try:
+        for event in _parse(content).events:
+            uid = str(event["UID"])
+            if uid.startswith(prefix):
+                told[uid] = told_of(event, in_file=True)
+    except (ValueError, KeyError, AttributeError, TypeError, IndexError) as error:
+        raise DropsError(
+            Problem(
+                "the calendar file of an earlier version cannot be read",
+                where,
+                "drops it put on a telephone could not be taken back",
+                "put an unharmed copy in its place; or move it away and have the old entries deleted by hand",
+            )
+        ) from error
+    return told
+
+
+def told_of(event: Event, in_file: bool) -> Told:
+    """What ``event`` tells. Raises ``KeyError`` or ``ValueError`` for an event that is not whole."""
+    start, sequence = _start(event), int(event.get("SEQUENCE", 0))
+    if not isinstance(start, dt.datetime):
+        return Told(event, start, start, sequence, whole_day=True, in_file=in_file)
+    rule: Any = event.get("RRULE")
+    last = rule["UNTIL"][0].astimezone(start.tzinfo).date() if rule else start.date()
+    return Told(event, start.date(), last, sequence, whole_day=False, in_file=in_file)
+
+
+def _start(event: Event) -> dt.date:
+    start = event.DTSTART
+    if not isinstance(start, dt.date):
+        raise ValueError("an event without a start")
+    return start
+
+
+def merge(older: dict[str, Told], newer: dict[str, Told]) -> dict[str, Told]:
+    """Both by UID. Of two, the one that reaches further: what must be taken back is what anyone was told."""
+    merged = dict(older)
+    for uid, told in newer.items():
+        before = merged.get(uid)
+        if before is None or before.is_cancelled or told.last > before.last:
+            merged[uid] = told
+    return merged
+
+
+def cut(told: Told, last: dt.date) -> Event:
+    """The event ended with the day ``last``: same UID, same first day, an earlier UNTIL."""
+    event = copy.deepcopy(told.event)
+    start = _start(event)
+    event.pop("RRULE", None)
+    if last > told.first and isinstance(start, dt.datetime):
+        until = dt.datetime.combine(last, start.time(), start.tzinfo).astimezone(dt.UTC)
+        event.add("rrule", {"freq": "DAILY", "until": [until]})
+    return event
+
+
+def cancel(told: Told, words: str) -> Event:
+    """The event taken back, RFC 5545 section 3.8.1.11.
+
+    It neither repeats nor rings, and reads ``words``, so that a telephone that knows no STATUS shows no dose.
+    """
+    event = copy.deepcopy(told.event)
+    for name in ("RRULE", "DESCRIPTION", "SUMMARY", "STATUS"):
+        event.pop(name, None)
+    event.subcomponents.clear()
+    event.add("summary", words)
+    event.add("status", "CANCELLED")
+    return event
+
+
+def _parse(content: bytes) -> Calendar:
+    from icalendar import Calendar
+
+    calendar = Calendar.from_ical(content)
+    if not isinstance(calendar, Calendar):
+        raise ValueError("no calendar")
+    return calendar
