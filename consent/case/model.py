@@ -68,6 +68,7 @@ class Patient(Part):
     decision: Decision = Decision()
     drops_given_by: DropGiver = DropGiver.UNKNOWN
     drops_helper: ShortText | None = None
+    drops_shown_back: Answer = Field(Answer.UNKNOWN, description="whoever gives the drops has put one in before staff")
     telephone: ShortText | None = None
     telephone_shared: Answer = Answer.UNKNOWN
     what_matters: tuple[

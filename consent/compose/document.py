@@ -158,10 +158,11 @@ class Code(Block):
 
 @dataclass(frozen=True)
 class Columns(Block):
-    """Blocks side by side."""
+    """Blocks side by side. ``style`` names their class in the style sheet."""
 
     left: tuple[Block, ...]
     right: tuple[Block, ...]
+    style: str = ""
 
 
 Paper = Literal["A4", "A5"]

@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import groupby
 
 from consent.compose.calendar_pictures import bottle
-from consent.compose.code import calendar_code
-from consent.compose.document import Block, Code, Line, Section, Table
+from consent.compose.code import drops_code
+from consent.compose.document import Block, Code, Columns, Line, Section, Table
 from consent.compose.drop_steps import Mark, cap_of, mark_of
-from consent.compose.voice import Voice
+from consent.compose.voice import Voice, joined
 from consent.drops import DropPlan, Ends, Opening, Supply
 from consent.language import Day
 from consent.review.assessment import Assessment
@@ -47,20 +48,27 @@ def bottle_page(assessment: Assessment, voice: Voice) -> Section:
     """Bottles, rules, the code for a telephone if it is not too fine to scan, and visits."""
     blocks: list[Block] = []
     if not assessment.drops.is_drop_free:
-        blocks += [_bottles(assessment, voice), RulesBox(tuple(_rules(assessment, voice)))]
-    code = calendar_code(assessment, voice)
-    if code is not None:
-        blocks.append(Code(code, voice.line("calendar.scan")))
+        blocks += [_bottles(assessment, voice), _rules_and_code(assessment, voice)]
     return Section("bottles", voice.line("calendar.bottles"), (*blocks, *visits(assessment, voice)))
 
 
+def _rules_and_code(assessment: Assessment, voice: Voice) -> Block:
+    rules, code = RulesBox(tuple(_rules(assessment, voice))), drops_code(assessment, voice)
+    if code is None:
+        return rules
+    return Columns((rules,), (Code(code, voice.line("calendar.scan")),), style="rulescode")
+
+
 def visits(assessment: Assessment, voice: Voice) -> Iterator[Block]:
-    """The visits still to come on this print, by date."""
+    """The visits still to come on this print, by date; what falls on one date in one line."""
     plan = assessment.drops
     first = plan.surgery + dt.timedelta(days=plan.issued_from)
     coming = sorted((visit for visit in assessment.case.visits if visit.date >= first), key=lambda visit: visit.date)
-    if coming:
-        rows = tuple((voice.show(Day(v.date, "brief")), voice.line(f"visit.{v.kind}")) for v in coming)
+    rows = tuple(
+        (voice.show(Day(date, "brief")), joined(voice.line(f"visit.{visit.kind}") for visit in visits_of_day))
+        for date, visits_of_day in groupby(coming, key=lambda visit: visit.date)
+    )
+    if rows:
         yield Table((voice.line("home.visits.heading"), voice.line("visit.why")), rows, style="visits")
 
 

@@ -45,10 +45,11 @@ def drop_calendar(assessment: Assessment, voice: Voice, paper: Paper = "A4", lar
 
 def _wall(assessment: Assessment, voice: Voice, wide: bool) -> Iterator[Section]:
     plan = assessment.drops
+    wide = wide and not plan.both_eyes
     month: tuple[Block, ...] = (month_grid(assessment, voice), legend(assessment, voice))
-    lines: tuple[Block, ...] = (*drug_lines(plan, voice), *told_lines(plan, voice))
+    lines: tuple[Block, ...] = (*drug_lines(plan, voice, spread=not wide), *told_lines(plan, voice))
     head = poster(assessment, voice)
-    if wide and not plan.both_eyes:
+    if wide:
         yield Section("wall", None, (head, Columns(month, lines)))
     else:
         yield Section("wall", None, (head, *month))

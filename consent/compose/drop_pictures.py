@@ -9,11 +9,10 @@ from dataclasses import dataclass
 from consent.case import Side
 from consent.compose.calendar_pictures import bottle, time_of_day
 from consent.compose.document import Block, Columns, Line, Pictures, Section
-from consent.compose.drop_steps import Mark, cap_of, mark_of, printed_days, sides_of, steps_of
+from consent.compose.drop_steps import Mark, cap_of, days_line, mark_of, printed_days, sides_of, steps_of
 from consent.compose.pictures import eye_side, pictogram
 from consent.compose.voice import Voice
 from consent.drops import DaySessions, DropPlan, Row, Session, moment_of
-from consent.language import Day
 from consent.review.assessment import Assessment
 
 _TECHNIQUE = ("wash", "shake", "head_back", "pull_lid", "one_drop", "close_press", "wait", "ointment_last")
@@ -109,9 +108,8 @@ def _pictured_step(
 ) -> PicturedStep:
     plan = assessment.drops
     sides = sides_of(plan)
-    words = "calendar.one-day" if first == last else "calendar.days"
     return PicturedStep(
-        when=voice.line(words, first=Day(first, "brief"), last=Day(last, "brief")),
+        when=days_line(first, last, voice),
         faces=tuple((eye_side(side), voice.line(f"eye.{side}")) for side in sides),
         rounds=tuple(_round(assessment, session, sides, voice) for session in day.sessions),
     )

@@ -9,9 +9,11 @@ from consent.case import CapColour, Side
 from consent.compose.document import Line
 from consent.compose.voice import Voice
 from consent.drops import DaySessions, DropPlan, Row, Supply
+from consent.language import Day
 from consent.review.assessment import Assessment
 
 _SHAPES = 6
+_DAY = dt.timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -28,6 +30,13 @@ def mark_of(row: Row, voice: Voice) -> Mark:
     return Mark(row.number, (row.number - 1) % _SHAPES + 1, voice.show(row.number))
 
 
+def days_line(first: dt.date, last: dt.date, voice: Voice) -> Line:
+    """From one date to another, or the one date."""
+    if first == last:
+        return voice.show(Day(first, "brief"))
+    return voice.line("calendar.days", first=Day(first, "brief"), last=Day(last, "brief"))
+
+
 Doses = tuple[tuple[int, int], ...]
 """Times a day and drops each time, row by row; (0, 0) where a row is silent."""
 
@@ -40,7 +49,7 @@ def steps_of(plan: DropPlan) -> tuple[tuple[dt.date, dt.date, Doses], ...]:
     found: list[tuple[dt.date, dt.date, Doses]] = []
     for day in printed_days(plan):
         doses = tuple(_dose(row, day) for row in plan.rows)
-        if found and found[-1][2] == doses:
+        if found and found[-1][2] == doses and found[-1][1] + _DAY == day.date:
             found[-1] = (found[-1][0], day.date, doses)
         elif any(times for times, _ in doses):
             found.append((day.date, day.date, doses))

@@ -8,7 +8,7 @@ from itertools import groupby
 
 from consent.compose.calendar_pictures import time_of_day
 from consent.compose.document import Block, Line, Section
-from consent.compose.drop_steps import Mark, mark_of, printed_days, sides_of
+from consent.compose.drop_steps import Mark, days_line, mark_of, printed_days, sides_of
 from consent.compose.pictures import eye_side
 from consent.compose.voice import Voice
 from consent.drops import DaySessions, DropPlan, Session, moment_of
@@ -69,12 +69,12 @@ def _strips(assessment: Assessment, days: Iterable[DaySessions], voice: Voice) -
 
 
 def _caption(week: list[DaySessions], before_surgery: bool, previous: DaySessions | None, voice: Voice) -> Line:
-    first, last = Day(week[0].date, "brief"), Day(week[-1].date, "brief")
+    first, last = week[0].date, week[-1].date
     if before_surgery:
-        return voice.line("calendar.before-surgery", first=first, last=last)
-    is_new = previous is not None and (previous.number < 0 or pattern_of(previous) != pattern_of(week[0]))
-    words = "calendar.one-day" if len(week) == 1 else "calendar.days"
-    return voice.line("calendar.change", date=first) if is_new else voice.line(words, first=first, last=last)
+        return voice.line("calendar.before-surgery", first=Day(first, "brief"), last=Day(last, "brief"))
+    if previous is not None and (previous.number < 0 or pattern_of(previous) != pattern_of(week[0])):
+        return voice.line("calendar.change", date=Day(first, "brief"))
+    return days_line(first, last, voice)
 
 
 def _strip(assessment: Assessment, days: list[DaySessions], caption: Line, voice: Voice) -> Strip:

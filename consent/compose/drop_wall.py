@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from consent.compose.calendar_pictures import stair
 from consent.compose.document import Block, Line, Para, Pictures
-from consent.compose.drop_steps import Mark, mark_of, printed_days, sides_of
+from consent.compose.drop_steps import Mark, days_line, mark_of, printed_days, sides_of
 from consent.compose.pictures import eye_side, pictogram
 from consent.compose.voice import Voice
 from consent.drops import DropPlan, Ends, Phase, Row, Told
@@ -26,6 +26,7 @@ class Poster(Block):
     words: Line
     picture: str
     lines: tuple[Line, ...]
+    long: bool
 
 
 @dataclass(frozen=True)
@@ -74,11 +75,12 @@ class DrugLine:
 
 @dataclass(frozen=True)
 class DrugLines(Block):
-    """The bottles of one eye; the eye is named and drawn where both have drops."""
+    """The bottles of one eye; the eye is named and drawn where both have drops. ``spread``: stairs beside the words."""
 
     eye: Line | None
     picture: str | None
     rows: tuple[DrugLine, ...]
+    spread: bool
 
 
 @dataclass(frozen=True)
@@ -98,10 +100,18 @@ def poster(assessment: Assessment, voice: Voice) -> Poster:
         voice.line("home.help.helper", helper=Quoted(helper)) if helper else voice.line("calendar.helper-to-be-named")
     )
     lines = [voice.line("calendar.whose", name=Quoted(case.patient.name), date=case.plan.date), giver]
+    shown = case.patient.drops_shown_back == "yes"
+    lines.append(voice.line("calendar.shown-done" if shown else "calendar.shown-not-yet"))
     if plan.changed_on:
         lines.append(voice.line("calendar.version", version=case.version, date=Day(plan.changed_on[-1], "brief")))
-    words = "calendar.both-eyes" if plan.both_eyes else "calendar.only-this-eye"
-    return Poster(voice.line(words, eye=remark(f"eye.{plan.side}")), eye_side(plan.side), tuple(lines))
+    operated = remark(f"eye.{plan.side}")
+    if plan.both_eyes:
+        return Poster(voice.line("calendar.both-eyes", eye=operated), eye_side(plan.side), tuple(lines), long=True)
+    side = next(iter(sides_of(plan)), plan.side)
+    if side is not plan.side:
+        lines.insert(0, voice.line("calendar.operated", eye=operated))
+    words = voice.line("calendar.only-this-eye", eye=remark(f"eye.{side}"))
+    return Poster(words, eye_side(side), tuple(lines), long=False)
 
 
 def month_grid(assessment: Assessment, voice: Voice) -> MonthGrid:
@@ -176,12 +186,13 @@ def legend(assessment: Assessment, voice: Voice) -> Pictures:
     return Pictures(tuple(items), style="legend")
 
 
-def drug_lines(plan: DropPlan, voice: Voice) -> Iterator[DrugLines]:
-    """The bottles of this print, eye by eye, the patient's right eye first."""
+def drug_lines(plan: DropPlan, voice: Voice, spread: bool) -> Iterator[DrugLines]:
+    """The bottles of this print, eye by eye, the patient's right eye first; ``spread`` over the width of a page."""
     for side in sides_of(plan):
         rows = tuple(_drug_line(plan, row, voice) for row in plan.current if row.side is side)
-        eye = voice.line(f"eye.{side}") if plan.both_eyes else None
-        yield DrugLines(eye, eye_side(side) if plan.both_eyes else None, rows)
+        named = sides_of(plan) != (plan.side,)
+        eye = voice.line(f"eye.{side}") if named else None
+        yield DrugLines(eye, eye_side(side) if named else None, rows, spread)
 
 
 def _drug_line(plan: DropPlan, row: Row, voice: Voice) -> DrugLine:
@@ -191,18 +202,19 @@ def _drug_line(plan: DropPlan, row: Row, voice: Voice) -> DrugLine:
         mark=mark_of(row, voice),
         name=row.drug.name,
         purpose=_purpose(row, voice),
-        when=voice.line(_WHEN[row.ends], first=Day(row.first, "brief"), last=Day(row.last, "brief")),
+        when=_when(row, voice),
         notes=tuple(_notes(row, voice)),
         stairs=tuple(_stair(phase, most, voice) for phase in phases),
     )
 
 
-_WHEN = {
-    Ends.COURSE_END: "calendar.from-to",
-    Ends.CHANGED: "calendar.from-to",
-    Ends.UNTIL_REVIEW: "calendar.from-until-review",
-    Ends.LONG_STANDING: "calendar.go-on",
-}
+def _when(row: Row, voice: Voice) -> Line:
+    first, last = Day(row.first, "brief"), Day(row.last, "brief")
+    if row.ends is Ends.LONG_STANDING:
+        return voice.line("calendar.go-on", last=last)
+    if row.ends is Ends.UNTIL_REVIEW:
+        return voice.line("calendar.from-until-review", first=first, last=last)
+    return days_line(row.first, row.last, voice)
 
 
 def _stair(phase: Phase, most: int, voice: Voice) -> Stair:

@@ -23,15 +23,6 @@ def calendar_entry(run: Run, speaker: Speaker) -> Entry:
 
 def summary(run: Run, speaker: Speaker) -> str:
     """Eye and bottles in a sentence, such as "Eye drops, RIGHT eye: bottle 1, 3"."""
-    return _eyes(run, speaker, "calendar.event", "calendar.event-both")
-
-
-def short_summary(run: Run, speaker: Speaker) -> str:
-    """Eye and bottles, such as "RIGHT eye: 1, 3"."""
-    return _eyes(run, speaker, "calendar.code", "calendar.code-both")
-
-
-def _eyes(run: Run, speaker: Speaker, one_eye: str, both_eyes: str) -> str:
     rows = list(dict.fromkeys(row.number for row, _ in run.drops))
     side_of = {row.number: row.side for row, _ in run.drops}
     sides = [side for side in Side if side in side_of.values()]
@@ -41,9 +32,9 @@ def _eyes(run: Run, speaker: Speaker, one_eye: str, both_eyes: str) -> str:
     ]
     eye, bottles = said[0]
     if len(said) == 1:
-        return speaker.say(one_eye, eye=eye, bottles=bottles).plain
+        return speaker.say("calendar.event", eye=eye, bottles=bottles).plain
     other, others = said[1]
-    return speaker.say(both_eyes, eye=eye, bottles=bottles, other=other, others=others).plain
+    return speaker.say("calendar.event-both", eye=eye, bottles=bottles, other=other, others=others).plain
 
 
 def _numbers(numbers: list[int], speaker: Speaker) -> Verbatim:

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from consent.compose.drop_calendar import steps_of
+from consent.compose.drop_steps import steps_of
 from consent.compose.phone import phone_limits
 from consent.compose.voice import Voice, utter
 from consent.drops import DropPlan, Ends, Row, Told
@@ -79,7 +79,7 @@ def _lines(assessment: Assessment, speaker: Speaker) -> Iterator[Said]:
         yield speaker.say_count("calendar.rule.wait", assessment.clinic.drops.gap_minutes)
     visits = sorted({visit.date for visit in assessment.case.visits if visit.date >= issued_on(plan)})
     if visits:
-        dates = Verbatim(", ".join(speaker.show(Day(date, "brief")).plain for date in visits))
+        dates = Verbatim(", ".join(speaker.show(Day(date, "short")).plain for date in visits))
         yield speaker.say_count("message.visits", len(visits), dates=dates)
     yield speaker.say("message.telephone", day=Verbatim(phone.day), night=Verbatim(phone.night))
 

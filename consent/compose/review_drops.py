@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from consent.compose.document import Block, Line, Para, Section
 from consent.compose.voice import Voice, joined
 from consent.drops import DropPlan, Row
-from consent.language import Day, Verbatim
+from consent.language import Day
 from consent.review import Assessment
 from consent.wording import remark
 
@@ -42,19 +42,22 @@ def _told(plan: DropPlan, voice: Voice) -> Iterator[Line]:
 
 
 def _put_forward(assessment: Assessment, voice: Voice) -> Iterator[Line]:
-    """The two regimens at the head of the list, with what speaks for and against them."""
-    offered = [candidate for candidate in assessment.proposal.candidates if candidate.may_be_proposed][:2]
-    for words, candidate in zip(("review.put-forward", "review.next-best"), offered, strict=False):
+    """The regimen at the head of the list, what speaks for and against it; where the case differs, the next too."""
+    offered = [candidate for candidate in assessment.proposal.candidates if candidate.may_be_proposed]
+    agreed = bool(offered) and offered[0].regimen.id == assessment.case.plan.regimen
+    for words, candidate in zip(
+        ("review.put-forward", "review.next-best"), offered[: 1 if agreed else 2], strict=False
+    ):
         reasons = [voice.line(f"situation.{reason.situation}") for reason in candidate.reasons]
         if not reasons:
             own = candidate.regimen.id == assessment.clinic.drops.regimen
             reasons = [voice.line("proposal.own" if own else "proposal.everybody")]
         against = [voice.line(f"finding.{finding.id}.title") for finding in candidate.against]
-        yield tuple(
-            speaker.say(words, regimen=Verbatim(candidate.regimen.id), reasons=for_, against=not_)
-            for speaker, for_, not_ in zip(
-                voice.speakers, joined(reasons), joined(against) if against else voice.show("-"), strict=True
-            )
+        yield voice.each(
+            words,
+            regimen=voice.show(candidate.regimen.id),
+            reasons=joined(reasons),
+            against=joined(against) if against else voice.show("-"),
         )
 
 

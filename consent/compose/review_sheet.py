@@ -101,7 +101,7 @@ def _severity(voice: Voice, point: Point) -> Line:
     line = voice.line(f"severity.{point.severity}")
     if point.severity is Severity.NOTE or not point.overridable:
         return line
-    return joined([line, voice.line("review.key", key=point.key)], " ")
+    return joined([line, voice.show(point.key)], " ")
 
 
 def _answer(voice: Voice, point: Point) -> Iterator[Line]:
@@ -227,20 +227,28 @@ def _completeness(voice: Voice, rows: tuple[Row, ...]) -> Section:
     unmet = [row for row in rows if row.state is State.UNMET]
     beside = [row for row in rows if row.state is State.NOT_APPLICABLE]
     lines = (
-        (voice.line("review.met", count=len(met)), voice.show("; ".join(_place(row) for row in met) or "-")),
-        (voice.line("review.unmet", count=len(unmet)), _elements(voice, unmet)),
+        (voice.line("review.met", count=len(met)), voice.show("; ".join(_places(met)) or "-")),
         (
-            voice.line("review.beside", count=len(beside)),
-            voice.show(", ".join(row.element.id for row in beside) or "-"),
+            voice.line("review.unmet", count=len(unmet)),
+            joined([_elements(voice, unmet), *_not_applicable(voice, beside)]),
         ),
     )
     caution = Para(voice.line("review.profile-caution"), style="small")
     return Section("completeness", voice.line("review.completeness.heading"), (Facts(lines), caution))
 
 
-def _place(row: Row) -> str:
-    where = row.where[0].partition(" / ")[2] if row.where else ""
-    return f"{row.element.id} {where}".strip()
+def _places(met: list[Row]) -> Iterator[str]:
+    """Each section of the form with the elements it answers first."""
+    found: dict[str, list[str]] = {}
+    for row in met:
+        found.setdefault(row.where[0].partition(" / ")[2] if row.where else "-", []).append(row.element.id)
+    return (f"{section}: {' '.join(ids)}" for section, ids in found.items())
+
+
+def _not_applicable(voice: Voice, rows: list[Row]) -> Iterator[Line]:
+    if rows:
+        ids = voice.show(", ".join(row.element.id for row in rows))
+        yield joined([voice.line("review.beside", count=len(rows)), ids], " ")
 
 
 def _elements(voice: Voice, rows: list[Row]) -> Line:
@@ -250,18 +258,26 @@ def _elements(voice: Voice, rows: list[Row]) -> Line:
 
 
 def _words(voice: Voice, words: tuple[SheetWords, ...]) -> Section:
-    lines = [
-        voice.line(
-            "review.sheet-words",
-            sheet=remark(f"sheet.{entry.sheet}"),
-            language=remark(f"language.{entry.language}"),
-            rung=remark(f"rung.{int(entry.lowest)}"),
-            use=remark("review.signable" if entry.may_be_signed else "review.practice"),
-        )
-        for entry in words
-    ]
+    """How far the words were checked: sheets and languages that stand alike are named together."""
+    standing: dict[tuple[Rung, bool], list[SheetWords]] = {}
+    for entry in words:
+        standing.setdefault((entry.lowest, entry.may_be_signed), []).append(entry)
+    lines = [_standing(voice, rung, may_be_signed, alike) for (rung, may_be_signed), alike in standing.items()]
     text = joined(lines) if lines else voice.line("review.none")
     return Section("words", voice.line("review.words.heading"), (Para(text),))
+
+
+def _standing(voice: Voice, rung: Rung, may_be_signed: bool, alike: list[SheetWords]) -> Line:
+    named = [
+        voice.line("review.sheet-in", sheet=remark(f"sheet.{e.sheet}"), language=remark(f"language.{e.language}"))
+        for e in alike
+    ]
+    return voice.each(
+        "review.sheet-words",
+        sheets=joined(named, ", "),
+        rung=voice.line(f"rung.{int(rung)}"),
+        use=voice.line("review.signable" if may_be_signed else "review.practice"),
+    )
 
 
 def _sign_off(assessment: Assessment, voice: Voice) -> Section:

@@ -52,6 +52,13 @@ class Voice:
         """The message with its slots, in every language."""
         return tuple(speaker.say(message, **_values(speaker, slots)) for speaker in self.speakers)
 
+    def each(self, message: str, /, **lines: Line) -> Line:
+        """The message with lines already said in its slots, language by language."""
+        return tuple(
+            speaker.say(message, **{slot: line[place] for slot, line in lines.items()})
+            for place, speaker in enumerate(self.speakers)
+        )
+
     def count(self, message: str, number: int, /, **slots: object) -> Line:
         """The message in the plural form of ``number``, in every language."""
         return tuple(speaker.say_count(message, number, **_values(speaker, slots)) for speaker in self.speakers)

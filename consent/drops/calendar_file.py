@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from consent.drops.events import Run, issued_on, make_runs
@@ -92,7 +93,8 @@ def drops_calendar(
         for field, value in (("dtstamp", stamp), ("sequence", sequence)):
             event.pop(field, None)
             event.add(field, value)
-    return bytes(_calendar([*(event for event, _ in changed), *kept], name).to_ical(sorted=False))
+    events = sorted([*(event for event, _ in changed), *kept], key=lambda event: str(event["UID"]))
+    return bytes(_calendar(events, name).to_ical(sorted=False))
 
 
 @dataclass(frozen=True)
@@ -115,10 +117,11 @@ class _Maker:
         mine |= dict(_visit_events(visits, self.prefix))
         changed = [(event, version - 1) for event in mine.values()]
         kept: list[Event] = []
-        for uid, entry in sorted(told.items()):
+        for uid, entry in told.items():
             if uid in mine:
                 continue
-            event = None if uid in runs else self._taken_back(entry, self.today if entry.whole_day else self._bound)
+            bound = self.today if entry.whole_day else min(self._bound, entry.void_from)
+            event = None if uid in runs else self._taken_back(entry, bound)
             if event is not None:
                 changed.append((event, version - 1))
             elif entry.in_file:
@@ -133,13 +136,16 @@ class _Maker:
 
     @property
     def _bound(self) -> dt.date:
-        """From this date on the plan holds and nothing else; days before it stay as they were told."""
-        return min(issued_on(self.plan), self.today)
+        """From this date on the plan holds and nothing else; days before it stay as they were told.
+
+        A change issued in advance leaves today's drops to the plans before it; where those are not given, to the file.
+        """
+        issued = issued_on(self.plan)
+        return issued if self.plan.changed_on and not self.before.plans else min(issued, self.today)
 
     def _is_written(self, run: Run, told: Told | None) -> bool:
-        if run.last.date() >= self._bound:
-            return True
-        return told is not None and (told.is_cancelled or told.last != run.last.date())
+        """Whether the run, or what was told of it, reaches days on which this plan holds."""
+        return max(run.last.date(), told.last if told else run.last.date()) >= self._bound
 
     def _told(self, version: int) -> dict[str, Told]:
         told = read_told(self.before.file, self.prefix, self.before.where) if self.before.file is not None else {}
@@ -155,8 +161,10 @@ class _Maker:
             )
         if latest >= version - 2:
             return told
-        for plan in self.before.plans:
-            told = merge(told, self._told_by(plan, self.prefix, self._origin))
+        for plan, following in pairwise((*self.before.plans, self.plan)):
+            planned = self._told_by(plan, self.prefix, self._origin)
+            void_from = issued_on(following)
+            told = merge(told, {uid: replace(entry, void_from=void_from) for uid, entry in planned.items()})
         return told
 
     def _told_by(self, plan: DropPlan, prefix: str, since: dt.date) -> dict[str, Told]:
@@ -179,7 +187,7 @@ class _Maker:
         told = told or self._told_by(plan, prefix, issued_on(plan))
         changed: list[tuple[Event, int]] = []
         kept: list[Event] = []
-        for _, entry in sorted(told.items()):
+        for entry in told.values():
             event = None if entry.whole_day else self._taken_back(entry, self._origin)
             if event is not None:
                 changed.append((event, _ABOVE_EVERY_VERSION))
@@ -212,7 +220,7 @@ def _visit_events(visits: tuple[VisitEntry, ...], prefix: str) -> Iterator[tuple
     seen: dict[dt.date, int] = {}
     for visit in sorted(dict.fromkeys(visits), key=lambda visit: visit.date):
         seen[visit.date] = seen.get(visit.date, 0) + 1
-        uid = f"{prefix}{visit.date:%Y%m%d}v{seen[visit.date]}"
+        uid = f"{prefix}{visit.date:%y%m%d}v{seen[visit.date]}"
         event = Event()
         event.add("uid", uid)
         event.add("summary", visit.text)

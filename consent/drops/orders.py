@@ -124,7 +124,11 @@ def _changes(order: Order, book: Book) -> Changes:
         regimen = find_regimen(book.regimens, change.regimen, f"drop_changes.{place}.regimen")
         day = (change.on - order.surgery).days
         course = Course(regimen, order.side, day - 1, from_day=1)
-        found.append((day, course_rows(course, book.formulary, book.calendar)))
+        rows = course_rows(course, book.formulary, book.calendar)
+        if regimen.items and not rows:
+            what = f'the regimen "{regimen.id}" has no day after surgery'
+            raise DropsError(Problem(what, f"drop_changes.{place}.regimen", remedy="choose another"))
+        found.append((day, rows))
     return tuple(found)
 
 

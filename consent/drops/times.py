@@ -10,7 +10,7 @@ from itertools import pairwise
 from consent.case import Side
 from consent.clinic import DropSettings
 from consent.drops.formulary import Form
-from consent.drops.schedule import Day, Row
+from consent.drops.schedule import Day, Phase, Row
 from consent.drops.spacing import Waking, clock_of, minute_of, own_times, shared_times
 from consent.errors import DropsError, Problem
 
@@ -63,7 +63,21 @@ def make_sessions(
     with most doses that day. On the day of surgery only a start in the ``evening`` has clock times.
     Raises ``DropsError`` where the doses do not fit the waking hours.
     """
-    return tuple(_day(rows, day, waking, evening, settings) for day in days)
+    made: list[DaySessions] = []
+    phases_before: tuple[Phase | None, ...] = ()
+    for day in days:
+        phases = tuple(row.phase_on(day.number) for row in rows)
+        if made and phases == phases_before and not made[-1].untimed and not _is_special(rows, day.number):
+            made.append(replace(made[-1], number=day.number, date=day.date))
+        else:
+            made.append(_day(rows, day, waking, evening, settings))
+        phases_before = phases
+    return tuple(made)
+
+
+def _is_special(rows: Sequence[Row], day: int) -> bool:
+    """Whether an eye is operated on that day, and its drops have no clock time."""
+    return day == 0 or any(day == row.surgery_day for row in rows)
 
 
 Clocks = tuple[dt.time, ...]

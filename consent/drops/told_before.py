@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import datetime as dt
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from consent.drops.events import Run
@@ -20,7 +20,7 @@ class Told:
     """An event as an earlier file holds it, or would: its first and last local dates.
 
     ``sequence``: the revision it belongs to (RFC 5545 section 3.8.7.4). ``in_file``: read from a file, so that it can
-    be handed on as it is.
+    be handed on as it is. ``void_from``: where a later version is known not to tell it, the day that one began.
     """
 
     event: Event
@@ -29,6 +29,7 @@ class Told:
     sequence: int
     whole_day: bool
     in_file: bool
+    void_from: dt.date = dt.date.max
 
     @property
     def is_cancelled(self) -> bool:
@@ -38,12 +39,12 @@ class Told:
 
 def uid_prefix(key: str) -> str:
     """Begin of every UID that belongs to ``key``, hashed; short, since the code on paper carries it with each event."""
-    return hashlib.sha256(key.encode()).hexdigest()[:12] + "-"
+    return hashlib.sha256(key.encode()).hexdigest()[:8] + "-"
 
 
 def uid_of(run: Run, prefix: str) -> str:
     """UID of ``run`` (RFC 5545 section 3.8.4.7): it follows from its start alone, so that a new version updates it."""
-    return f"{prefix}{run.first:%Y%m%dT%H%M}"
+    return f"{prefix}{run.first:%y%m%d%H%M}"
 
 
 def read_told(content: bytes, prefix: str, where: str) -> dict[str, Told]:
@@ -88,11 +89,10 @@ def _start(event: Event) -> dt.date:
 
 def merge(older: dict[str, Told], newer: dict[str, Told]) -> dict[str, Told]:
     """Both by UID. Of two, the one that reaches further: what must be taken back is what anyone was told."""
-    merged = dict(older)
-    for uid, told in newer.items():
-        before = merged.get(uid)
-        if before is None or before.is_cancelled or told.last > before.last:
-            merged[uid] = told
+    merged = {**older, **newer}
+    for uid in older.keys() & newer.keys():
+        if not older[uid].is_cancelled and older[uid].last > newer[uid].last:
+            merged[uid] = replace(older[uid], void_from=newer[uid].void_from)
     return merged
 
 

@@ -1,7 +1,7 @@
 """How it is said: catalogues, numbers and dates, isolation, review status, glyph coverage and readability."""
 
 from consent.language.catalogue import Catalogue, catalogue_path, inspect_catalogue, languages, load_catalogue
-from consent.language.dates import brief_date, clock, clock_with_day_part, full_date, long_date, weekday
+from consent.language.dates import brief_date, clock, clock_with_day_part, full_date, long_date, weekday, written_date
 from consent.language.glyphs import font_for, fonts_for, uncovered, uncovered_by_all
 from consent.language.isolation import bare_runs
 from consent.language.ladder import SIGNABLE, Rung
@@ -61,4 +61,5 @@ __all__ = [
     "uncovered",
     "uncovered_by_all",
     "weekday",
+    "written_date",
 ]

@@ -17,7 +17,7 @@ DateStyle = Literal["full", "long", "brief", "short", "day", "month", "weekday"]
 
 # CLDR skeletons and patterns: with a shortened weekday; without one; parts of a date as they stand alone
 _SKELETONS = {"brief": "MMMEd", "short": "MMMd"}
-_PATTERNS = {"day": "d", "month": "LLLL", "weekday": "ccc"}
+_PATTERNS = {"day": "d", "month": "LLL", "weekday": "ccc"}
 
 # CLDR's plain "en" is American, month first; "en-001" is the English of the rest of the world.
 _DATES_OF = {"en": "en-001"}

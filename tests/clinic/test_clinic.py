@@ -17,7 +17,7 @@ import consent
 from consent.case.reading import validate
 from consent.clinic import AcceptedSeries, Clinic, clinic_schema, read_clinic
 from consent.clinic.drop_defaults import drop_defaults
-from consent.clinic.model import DropSettings
+from consent.clinic.model import DayMarks, DropSettings
 from consent.errors import CaseError, ClinicError, Problem
 
 DEMO = Path(consent.__file__).parent / "clinic" / "demo.toml"
@@ -226,10 +226,10 @@ def test_what_the_schema_rejects_the_reader_rejects_too(changes: dict[str, Any],
 
 def test_drop_settings_left_out_are_the_shipped_ones_and_each_has_its_ground():
     shipped = drop_defaults()
-    settings = DropSettings()
+    settings, marks = DropSettings(), DayMarks()
     for name in type(shipped).model_fields:
         entry = getattr(shipped, name)
-        assert getattr(settings, name) == entry.value
+        assert getattr(marks if name in DayMarks.model_fields else settings, name) == entry.value
         assert entry.source
         assert entry.verified
     assert settings.drops_per_ml < 20.9

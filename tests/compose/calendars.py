@@ -1,4 +1,4 @@
-"""A composed drop calendar as its reader has it: what stands on the chart, the strip, the bottle table, day by day."""
+"""A composed drop calendar as its reader has it: the wall page, the pictures, the bottles, the days to cross off."""
 
 from __future__ import annotations
 
@@ -10,8 +10,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from consent.compose import Document
-from consent.compose.document import Para
-from consent.compose.drop_calendar import Bottles, DayRow, DrugRow, Mark, Poster, Strip, WallChart
+from consent.compose.document import Block, Columns, Para
+from consent.compose.drop_bottles import Bottles, RulesBox
+from consent.compose.drop_pictures import PicturedStep
+from consent.compose.drop_steps import Mark
+from consent.compose.drop_strips import DayRow, Strip
+from consent.compose.drop_wall import DrugLine, DrugLines, MonthGrid, Poster
 from consent.language import brief_date
 from consent.review import Assessment
 
@@ -99,7 +103,9 @@ class Calendar:
     document: Document
 
     def blocks(self, kind: type) -> list[Any]:
-        return [block for section in self.document.sections for block in section.blocks if isinstance(block, kind)]
+        """Blocks of ``kind`` in the order of the sheet, those in columns too."""
+        flat = [block for section in self.document.sections for top in section.blocks for block in _flat(top)]
+        return [block for block in flat if isinstance(block, kind)]
 
     @property
     def strips(self) -> list[Strip]:
@@ -110,9 +116,18 @@ class Calendar:
         return [day for strip in self.strips for day in strip.days]
 
     @property
-    def chart(self) -> WallChart:
-        (chart,) = self.blocks(WallChart)
-        return chart
+    def lines(self) -> list[DrugLine]:
+        """The bottles of the wall page, in its order."""
+        return [row for block in self.blocks(DrugLines) for row in block.rows]
+
+    @property
+    def pictured(self) -> list[PicturedStep]:
+        return self.blocks(PicturedStep)
+
+    @property
+    def month(self) -> MonthGrid:
+        (month,) = self.blocks(MonthGrid)
+        return month
 
     @property
     def bottles(self) -> Bottles:
@@ -126,17 +141,19 @@ class Calendar:
 
     @property
     def rules(self) -> list[str]:
-        """The rules under the chart."""
-        return [rule[0].plain for rule in self.bottles.rules]
+        """The rules beside the bottles."""
+        (box,) = self.blocks(RulesBox)
+        return [rule[0].plain for rule in box.items]
 
     @property
     def marks(self) -> list[Mark]:
-        """Every mark of the sheet: chart, bottle table, strip."""
-        on_strip = [mark for day in self.day_rows for sitting in day.sittings for mark in sitting]
+        """Every mark of the sheet: wall page, month, pictures, bottle table, strips."""
         return [
-            *(row.mark for row in self.chart.rows),
-            *(mark for row in self.bottles.rows for mark in row[0]),
-            *on_strip,
+            *(row.mark for row in self.lines),
+            *(mark for week in self.month.weeks for cell in week if cell for mark in cell.opens),
+            *(drop.mark for step in self.pictured for round_ in step.rounds for eye in round_.eyes for drop in eye),
+            *(mark for row in self.bottles.rows for mark in row.marks),
+            *(mark for day in self.day_rows for sitting in sittings_of(day) for mark in sitting),
         ]
 
     @property
@@ -154,14 +171,14 @@ class Calendar:
         for row in self.day_rows:
             date = self.dates[row.date[0].plain]
             assert date not in found, "a day stands twice"
-            found[date] = Counter(int(mark.text[0].plain) for sitting in row.sittings for mark in sitting)
+            found[date] = Counter(int(mark.text[0].plain) for sitting in sittings_of(row) for mark in sitting)
         return found
 
     def times_by_date(self) -> dict[dt.date, Counter[int]]:
-        """In how many sittings of each date a bottle's number stands."""
+        """In how many rounds of each date a bottle's number stands."""
         return {
             self.dates[row.date[0].plain]: Counter(
-                number for sitting in row.sittings for number in {int(mark.text[0].plain) for mark in sitting}
+                number for sitting in sittings_of(row) for number in {int(mark.text[0].plain) for mark in sitting}
             )
             for row in self.day_rows
         }
@@ -175,23 +192,39 @@ class Calendar:
                 counted[int(match["bottle"])] += int(match["drops"])
         return found
 
-    def line_of(self, number: int) -> DrugRow:
-        """The line of a bottle on the chart."""
-        (row,) = [row for row in self.chart.rows if row.mark.number == number]
+    def line_of(self, number: int) -> DrugLine:
+        """The line of a bottle on the wall page."""
+        (row,) = [row for row in self.lines if row.mark.number == number]
         return row
 
-    def notes_of(self, number: int) -> list[str]:
-        return [note[0].plain for note in self.line_of(number).notes]
+    def when(self, number: int) -> str:
+        """From when to when a bottle is used, as its line says."""
+        return self.line_of(number).when[0].plain
 
     def said_of(self, number: int) -> str:
         """All that the line of a bottle says."""
         row = self.line_of(number)
-        lines = [row.purpose, *row.notes, *([row.eye] if row.eye else [])]
-        return " | ".join([row.name, *(line[0].plain for line in lines)])
+        return " | ".join([row.name, *(line[0].plain for line in (row.purpose, row.when, *row.notes))])
 
     def steps(self) -> Iterator[tuple[list[dt.date], dict[int, int]]]:
-        """The dates of each column of the chart, and the number printed there for each bottle."""
-        for place, (first, last) in enumerate(self.chart.steps):
-            start, end = self.dates[first[0].plain], self.dates[last[0].plain]
+        """The dates of each step of the picture page, and in how many of its rounds each bottle stands."""
+        for step in self.pictured:
+            first, _, last = step.when[0].plain.partition(" to ")
+            start, end = self.dates[first], self.dates[last or first]
             days = [start + dt.timedelta(days=day) for day in range((end - start).days + 1)]
-            yield days, {row.mark.number: row.counts[place][0] for row in self.chart.rows}
+            counts: Counter[int] = Counter()
+            for round_ in step.rounds:
+                counts.update({drop.mark.number for eye in round_.eyes for drop in eye})
+            yield days, dict(sorted(counts.items()))
+
+
+def _flat(block: Block) -> Iterator[Block]:
+    if isinstance(block, Columns):
+        yield from (*block.left, *block.right)
+    else:
+        yield block
+
+
+def sittings_of(row: DayRow) -> list[tuple[Mark, ...]]:
+    """The rounds of a day, eye after eye, as its reader crosses them off; empty cells left out."""
+    return [sitting for eye in row.eyes for sitting in eye.sittings if sitting]

@@ -13,7 +13,7 @@ import pytest
 from consent.case import Side
 from consent.compose import Voice, consent_form, drop_calendar, going_home
 from consent.compose.document import EyeBox
-from consent.compose.drop_calendar import Poster
+from consent.compose.drop_wall import Poster
 from consent.compose.pictures import eye_side, pictogram, pictogram_names
 from consent.review import assess
 

@@ -276,14 +276,13 @@ def own_minutes(times: int, day: tuple[int, int, tuple[int, ...]], bedtime: bool
                 best = choice
         if best:
             return best
-    exact = [first + Fraction((last - first) * place, times - 1) for place in range(times)]
-    return tuple(round_to_quarter(first, minute) for minute in exact)
+    return tuple(nearest_quarter(first, (last - first) * place, times - 1) for place in range(times))
 
 
-def round_to_quarter(first: int, minute: Fraction) -> int:
-    """The nearest quarter of an hour, the later one on a tie."""
+def nearest_quarter(first: int, minutes_on: int, shared_by: int) -> int:
+    """The quarter of an hour nearest to ``first`` + ``minutes_on`` / ``shared_by``, the later one on a tie."""
     quarter = first
-    while quarter + Fraction(QUARTER, 2) <= minute:
+    while (2 * (quarter - first) + QUARTER) * shared_by <= 2 * minutes_on:
         quarter += QUARTER
     return quarter
 
@@ -359,9 +358,9 @@ def drops_of_the_day(lines: list[Line], date: dt.date, inputs: Inputs) -> list[G
         if ended >= 24 * 60:
             raise DoesNotFit
         drops += given
+    timed = Counter(drop.number for drop in drops)
     for line in lines:
-        timed = sum(drop.number == line.number for drop in drops)
-        for _ in range(line.on(date) - timed):
+        for _ in range(line.on(date) - timed[line.number]):
             drops.append(Given(date, None, line.eye, line.drug.id, line.number))
     return drops
 

@@ -187,15 +187,15 @@ def test_reasons_carry_the_facts(clinic: Clinic, hard: Case) -> None:
     ]
     nsaid = of(proposal, "diabetes-nsaid")
     assert [r.situation for r in nsaid.reasons] == [Situation.DIABETES]
-    assert [(f.id, f.severity) for f in nsaid.against] == [("nsaid-diabetes", "ask")]
+    assert [(f.id, f.severity) for f in nsaid.against] == [("nsaid-diabetes", "ask"), ("nsaid-anticoagulant", "ask")]
 
 
 def test_fewer_asks_come_first(clinic: Clinic, hard: Case, change: Change) -> None:
-    """One reason each, but the NSAID on a diabetic eye asks; with a narrow angle the pupil drop asks as well."""
+    """One reason each; the NSAID asks for diabetes and blood thinner, the pupil drop for prostate and angle."""
     order = ids(propose(hard, clinic))
     assert order.index("two-hourly-start") < order.index("diabetes-nsaid")
     shallow = propose(change(hard, eye={"chamber_depth_mm": 2.4}, plan={"regimen": None}), clinic)
-    assert of(shallow, "two-hourly-start").asks == of(shallow, "diabetes-nsaid").asks == 1
+    assert of(shallow, "two-hourly-start").asks == of(shallow, "diabetes-nsaid").asks == 2
     closed = propose(change(hard, eye={"glaucoma": "angle closure"}), clinic)
     assert [f.id for f in of(closed, "two-hourly-start").stops] == ["cycloplegic-narrow-angle"]
     assert closed.chosen != "two-hourly-start"
@@ -254,7 +254,7 @@ def test_what_does_not_tell_apart_is_left_out(clinic: Clinic, ordinary: Case, ch
         ordinary, health={"allergies": {"asked": "not asked"}, "breastfeeding": "yes"}, plan={"side": "right"}
     )
     proposal = propose(case, clinic)
-    assert all(candidate.against == () for candidate in proposal.candidates)
+    assert all(candidate.asks == 0 and not candidate.stops for candidate in proposal.candidates)
     assert proposal.chosen == "weekly-4-3-2-1"
 
 

@@ -31,6 +31,7 @@ def test_files_of_a_pack(folder: Path) -> None:
         "consent-form.bn-en.pdf",
         "drop-calendar.bn.pdf",
         "drop-calendar.en.pdf",
+        "drops.bn.txt",
         "drops.ics",
         "going-home.bn.pdf",
         "going-home.en.pdf",

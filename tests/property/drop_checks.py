@@ -18,6 +18,7 @@ from random import Random
 
 from consent.case import Side
 from consent.drops import DaySessions, DropPlan, Ends, Form, Row, Session
+from consent.drops.events import make_runs
 from consent.drops.regimens import Item, Regimen, Step
 from consent.errors import DropsError
 from tests.drops.slow_engine import drops_in_a_bottle, is_even_enough, minutes, own_minutes, picks
@@ -356,6 +357,22 @@ def as_many_times_as_doses(made: Made) -> None:
             assert timed[row.number] + untimed[row.number] == row.drops_on(day.number)
 
 
+def runs_hold_every_drop(made: Made) -> None:
+    """13, on a telephone: sittings drawn together over days hold every timed drop once, from the print's day on."""
+    plan = made.plan
+    since = plan.surgery + dt.timedelta(days=plan.issued_from)
+    told: Counter[tuple[dt.datetime, int, int]] = Counter()
+    for run in make_runs(plan, since):
+        for place in range(run.days):
+            for row, offset in run.drops:
+                told[run.first + dt.timedelta(days=place), row.number, offset] += 1
+    given: Counter[tuple[dt.datetime, int, int]] = Counter()
+    for day in plan.sessions:
+        for sitting in day.sessions if day.date >= since else ():
+            given.update((dt.datetime.combine(day.date, sitting.at), *drop) for drop in sitting.drops)
+    assert told == given
+
+
 # Time of day
 
 
@@ -642,6 +659,7 @@ ALL: tuple[Check, ...] = (
     daily_totals_add_up,
     silent_days_are_noughts,
     as_many_times_as_doses,
+    runs_hold_every_drop,
     times_inside_the_day,
     gaps_are_even,
     times_lie_on_landmarks,

@@ -139,6 +139,15 @@ def random_regimen(draw: Random, most: int, longest: int) -> dict[str, Any]:
     return {"title": "random", "start": start, "items": items}
 
 
+def beyond_surgery(regimen: dict[str, Any]) -> dict[str, Any]:
+    """``regimen``, its first drug four days later where no step reaches day 1: a change must give drops."""
+    last = max(step["from_day"] + step["days"] - 1 for item in regimen["items"] for step in item["steps"])
+    if last < 1:
+        for step in regimen["items"][0]["steps"]:
+            step["from_day"] += 4
+    return regimen
+
+
 def random_own(draw: Random, surgery: dt.date) -> tuple[OwnDrop, ...]:
     """Up to two long-standing drops and what was decided of each."""
     found = []
@@ -179,7 +188,7 @@ def random_clock(draw: Random, first: int, last: int) -> dt.time:
 
 def random_changes(draw: Random, surgery: dt.date) -> tuple[DropChange, ...]:
     """None, one or two changes after surgery, in order."""
-    days = sorted(draw.sample(range(1, 22), draw.choice((0, 0, 0, 1, 1, 2))))
+    days = sorted(draw.sample(range(1, draw.choice((8, 8, 22))), draw.choice((0, 0, 0, 1, 1, 2))))
     return tuple(
         DropChange(on=surgery + dt.timedelta(days=day), regimen=draw.choice(("next", "after")), by="Dr A", why="why")
         for day in days
@@ -195,7 +204,7 @@ def random_settings(draw: Random) -> DropSettings:
         drops_per_ml=draw.choice((20.0, 20.0, 10.0, 15.8, 33.3, 60.0)),
         wastage_percent=draw.choice((0.0, 0.0, 10.0, 25.0, 100.0)),
         days_after_opening=draw.choice((28, 28, 30, 14, 7, 1)),
-        long_standing_days=draw.choice((7, 7, 14, 42)),
+        long_standing_days=draw.choice((7, 7, 7, 14, 42)),
         fresh_bottle_per_eye=draw.random() < 0.7,
     )
 
@@ -211,15 +220,15 @@ EARLY_MARKS = DayMarks(
 
 
 def random_order(draw: Random) -> Ordered:
-    """An order and the clinic it is given at: one in three with up to six drugs over weeks, the others small."""
+    """An order and the clinic it is given at: one in five with up to six drugs over weeks, the others small."""
     surgery = random_date(draw)
-    most, longest = draw.choice(((6, 7), (2, 4), (3, 3)))
-    ago = draw.choice((None, None, None, 0, draw.randint(1, 12), draw.randint(1, 40)))
+    most, longest = draw.choice(((6, 7), (3, 4), (2, 4), (2, 3), (1, 5)))
+    ago = draw.choice((None, None, None, None, 0, draw.randint(1, 8), draw.randint(1, 8), draw.randint(9, 40)))
     tables: Mapping[str, dict[str, Any]] = {
         "this": random_regimen(draw, most, longest),
         "other": random_regimen(draw, 3, longest) if ago is not None else {},
-        "next": random_regimen(draw, 3, longest),
-        "after": random_regimen(draw, 3, longest),
+        "next": beyond_surgery(random_regimen(draw, 3, longest)),
+        "after": beyond_surgery(random_regimen(draw, 3, longest)),
     }
     changes = random_changes(draw, surgery)
     used = {"this", *(["other"] if ago is not None else []), *(change.regimen for change in changes)}

@@ -42,6 +42,11 @@ def test_as_many_times_as_doses() -> None:
     on_every_plan(drop_checks.as_many_times_as_doses)
 
 
+def test_a_telephone_holds_every_drop() -> None:
+    """Invariant 13: what a telephone's calendar holds is every drop with a clock time, once, and no other."""
+    on_every_plan(drop_checks.runs_hold_every_drop)
+
+
 def by_name(plan: DropPlan) -> Any:
     """Everything countable of a plan, without the numbers on the bottles."""
     rows = plan.rows

@@ -84,7 +84,16 @@ def test_every_number_of_the_sheet_is_on_the_paper_as_often(papers: list[Paper])
         for page in range(1, pages + 1):
             expected.update([str(page), str(pages)])
         printed = _numbers(_printed(paper))
-        assert printed == expected, (paper.name, expected - printed, printed - expected)
+        assert not expected - printed, (paper.name, expected - printed)
+        repeated = printed - expected
+        assert repeated.keys() <= _in_heads(paper).keys(), (paper.name, repeated)
+        assert not repeated or paper.document.sheet == "drop-calendar", (paper.name, repeated)
+
+
+def _in_heads(paper: Paper) -> Counter[str]:
+    """Numbers in the heads of the strips of days: a week that goes over to the next page has its head again there."""
+    heads = re.findall(r"<table class=\"strip.*?</thead>", paper.html, flags=re.DOTALL)
+    return _numbers(re.sub(r"<svg.*?</svg>|<[^>]+>", " ", " ".join(heads), flags=re.DOTALL))
 
 
 def test_every_word_of_the_sheet_is_on_the_paper(papers: list[Paper]) -> None:
@@ -136,10 +145,11 @@ def test_review_sheet_is_one_page(papers: list[Paper]) -> None:
         assert len(paper.pages) == 1, paper.name
 
 
-def test_calendar_is_one_wall_page_and_a_page_for_two_weeks(papers: list[Paper]) -> None:
-    for paper in [paper for paper in papers if paper.document.sheet == "drop-calendar"]:
-        days = {"DEMO-0001": 28, "DEMO-0002": 42}[paper.case.patient.record_number]
-        assert len(paper.pages) == 1 + math.ceil(days / 14), paper.name
+def test_calendar_is_a_wall_page_pictures_bottles_and_a_page_for_two_weeks(papers: list[Paper]) -> None:
+    """The ordinary patient takes 28 days of drops; the hard one 42, in large print as asked: a page a week."""
+    pages = {p.name: len(p.pages) for p in papers if p.document.sheet == "drop-calendar"}
+    for name, count in pages.items():
+        assert count == (3 + 28 // 14 if name.startswith("DEMO-0001") else 5 + 42 // 7), name
 
 
 def _sizes(paper: Paper) -> list[tuple[str, float]]:

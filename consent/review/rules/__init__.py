@@ -1,5 +1,27 @@
 """Predicates of the points, by subject; importing this package registers them all."""
 
-from consent.review.rules import after, anaesthesia, consenting, figures, fitness, implant, nucleus, sides, sight
+from consent.review.rules import (
+    after,
+    anaesthesia,
+    consenting,
+    figures,
+    fitness,
+    implant,
+    nucleus,
+    regimen,
+    sides,
+    sight,
+)
 
-__all__ = ["after", "anaesthesia", "consenting", "figures", "fitness", "implant", "nucleus", "sides", "sight"]
+__all__ = [
+    "after",
+    "anaesthesia",
+    "consenting",
+    "figures",
+    "fitness",
+    "implant",
+    "nucleus",
+    "regimen",
+    "sides",
+    "sight",
+]
