@@ -90,7 +90,12 @@ def test_schema_accepts_the_shipped_case(capsys: pytest.CaptureFixture[str]) -> 
 
 
 def test_check_finds_printer_and_fonts(capsys: pytest.CaptureFixture[str]) -> None:
-    assert json.loads(_out(capsys, "check", "--json")) == {"printer": True, "fonts for bn": True, "fonts for en": True}
+    assert json.loads(_out(capsys, "check", "--json")) == {
+        "printer": True,
+        "fonts for bn": True,
+        "fonts for en": True,
+        "fonts for hi": True,
+    }
 
 
 def test_languages_counts_every_message_of_both(capsys: pytest.CaptureFixture[str]) -> None:
