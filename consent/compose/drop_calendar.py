@@ -13,6 +13,7 @@ from consent.compose.drop_strips import strips
 from consent.compose.drop_wall import drug_lines, legend, month_grid, poster, told_lines
 from consent.compose.frame import finish
 from consent.compose.voice import Voice
+from consent.errors import Problem, UsageError
 from consent.language import Day
 from consent.review.assessment import Assessment
 from consent.wording import remark
@@ -25,9 +26,20 @@ __all__ = ["SHEET", "drop_calendar", "steps_of"]
 def drop_calendar(assessment: Assessment, voice: Voice, paper: Paper = "A4", large: bool = False) -> Document:
     """The composed calendar; a plan without drops still says so, with shield, visits, warning signs and telephone.
 
-    ``large``: large print, also without the patient's wish for it in the case.
+    ``large``: large print, also without the patient's wish for it in the case. Raises ``UsageError`` for large print on
+    A5.
     """
-    wide = paper == "A4" and not (large or assessment.case.patient.large_print == "yes")
+    large = large or assessment.case.patient.large_print == "yes"
+    if large and paper == "A5":
+        raise UsageError(
+            Problem(
+                "large print does not fit A5 paper",
+                "--paper",
+                "times and numbers would run into each other",
+                "print the calendar on A4",
+            )
+        )
+    wide = paper == "A4" and not large
     if assessment.drops.is_drop_free:
         sections: tuple[Section, ...] = (_without_drops(assessment, voice),)
     else:
