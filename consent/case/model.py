@@ -243,6 +243,8 @@ class OtherEye(Part):
     def _regimen_has_a_day(self) -> OtherEye:
         if self.regimen is not None and self.operated_on is None:
             raise ValueError("other_eye: regimen goes with operated_on, the day its drops are counted from")
+        if self.regimen is not None and self.operated is not Answer.YES:
+            raise ValueError('other_eye: regimen goes with operated = "yes"')
         return self
 
     @property

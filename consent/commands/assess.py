@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
 from typing import Any
 
 from consent.commands import out
@@ -27,6 +28,8 @@ def _tables(data: dict[str, Any]) -> None:
     console.print(_points(data["points"]))
     console.print(_risks(data["risks"]))
     console.print(_drops(data["drops"]))
+    for line in _about_drops(data["drops"]):
+        console.print(line)
     missing = [row for row in data["completeness"] if row["met"] is False]
     met = sum(row["met"] is True for row in data["completeness"])
     console.print(f"Completeness: {met} met, {len(missing)} unmet{_names(missing)}")
@@ -44,10 +47,12 @@ def _points(points: list[dict[str, Any]]) -> Any:
     from rich.table import Table
 
     table = Table(title="Points for the surgeon", title_justify="left")
-    for name in ("", "point", "found", "what settles it"):
+    for name in ("", "point", "found", "what settles it", "key"):
         table.add_column(name)
     for point in points:
-        table.add_row(point["severity"].upper(), point["title"], "; ".join(point["facts"]), point["settle"])
+        answer = point["answer"]
+        found = [*point["facts"], *([f"answered by {answer['by']}: {answer['why']}"] if answer else [])]
+        table.add_row(point["severity"].upper(), point["title"], "; ".join(found), point["settle"], point["key"] or "-")
     return table
 
 
@@ -77,9 +82,25 @@ def _drops(drops: dict[str, Any]) -> Any:
     from rich.table import Table
 
     table = Table(title=f"Drops: {drops['regimen']}", title_justify="left")
-    for name in ("bottle", "drug", "eye", "times a day", "last day", "drops"):
-        table.add_column(name)
+    for name in ("no.", "drug", "eye", "times a day", "last day", "drops", "bottles"):
+        table.add_column(name, overflow="fold", no_wrap=name in ("drug", "last day"))
+    supplies = {number: supply for supply in drops["bottles"] for number in supply["rows"]}
     for row in drops["rows"]:
         steps = "-".join(str(step["times_a_day"]) for step in row["steps"])
-        table.add_row(str(row["number"]), row["drug"], row["eye"], steps, row["last"], str(row["drops"]))
+        supply = supplies[row["number"]]
+        count = str(supply["count"]) if supply["rows"][0] == row["number"] else f"with {supply['rows'][0]}"
+        table.add_row(str(row["number"]), row["drug"], row["eye"], steps, row["last"], str(row["drops"]), count)
     return table
+
+
+def _about_drops(drops: dict[str, Any]) -> Iterator[str]:
+    """Cautions of the drugs, what is not given, and what was put forward with what speaks for and against it."""
+    for caution in drops["cautions"]:
+        yield f"Caution, {caution['drug']}: {caution['says']} ({caution['source']}; {caution['verified']})"
+    for told in drops["not_given"]:
+        when = f" ({told['date']})" if told["date"] else ""
+        yield f"Not given, {told['eye']} eye: {told['drug']}: {told['word']}{when}"
+    for candidate in [c for c in drops["proposal"]["candidates"] if c["may_be_proposed"]][:3]:
+        reasons = ", ".join(reason["situation"] for reason in candidate["for"]) or "for any patient"
+        against = ", ".join(f"{finding['id']} ({finding['severity']})" for finding in candidate["against"]) or "nothing"
+        yield f"Put forward: {candidate['regimen']}. For: {reasons}. Against: {against}."

@@ -10,19 +10,21 @@ from itertools import groupby
 from consent.compose.calendar_pictures import bottle
 from consent.compose.code import drops_code
 from consent.compose.document import Block, Code, Columns, Line, Section, Table
-from consent.compose.drop_steps import Mark, cap_of, mark_of
+from consent.compose.drop_steps import Mark, mark_of
 from consent.compose.voice import Voice, joined
-from consent.drops import DropPlan, Ends, Opening, Supply
+from consent.drops import DropPlan, Ends, Form, Opening, Row, Supply, date_of, last_cap
 from consent.language import Day
 from consent.review.assessment import Assessment
 
 
 @dataclass(frozen=True)
 class BottleRow:
-    """One bottle: its drawing with the cap seen today, when it is opened and thrown away."""
+    """One bottle: its drawing with the cap seen today, its drug and eye, when it is opened and thrown away."""
 
     svg: str
     marks: tuple[Mark, ...]
+    drug: str
+    eye: Line | None
     which: Line
     opened: Line
     thrown: Line
@@ -62,8 +64,8 @@ def _rules_and_code(assessment: Assessment, voice: Voice) -> Block:
 def visits(assessment: Assessment, voice: Voice) -> Iterator[Block]:
     """The visits still to come on this print, by date; what falls on one date in one line."""
     plan = assessment.drops
-    first = plan.surgery + dt.timedelta(days=plan.issued_from)
-    coming = sorted((visit for visit in assessment.case.visits if visit.date >= first), key=lambda visit: visit.date)
+    coming = [visit for visit in assessment.case.visits if visit.date >= plan.issued_on]
+    coming.sort(key=lambda visit: visit.date)
     rows = tuple(
         (voice.show(Day(date, "brief")), joined(voice.line(f"visit.{visit.kind}") for visit in visits_of_day))
         for date, visits_of_day in groupby(coming, key=lambda visit: visit.date)
@@ -80,33 +82,50 @@ def _bottles(assessment: Assessment, voice: Voice) -> Bottles:
 
 
 def _supply(assessment: Assessment, plan: DropPlan, supply: Supply, voice: Voice) -> Iterator[BottleRow]:
-    marks = tuple(mark_of(plan.row(number), voice) for number in supply.rows)
-    cap = cap_of(assessment, supply)
+    rows = [plan.row(number) for number in supply.rows]
+    if not any(row in plan.current for row in rows):
+        return
+    cap = last_cap(assessment.case.caps_seen, supply)
     drawn = bottle(cap, ointment=supply.container == "tube")
+    eye = voice.line(f"eye.{rows[0].side}") if plan.both_eyes and len(rows) == 1 else None
+    marks = tuple(mark_of(row, voice) for row in rows)
     cap_words = voice.line(f"cap.{cap}") if cap else None
+    for which, opened, thrown in _containers(plan, supply, rows, voice):
+        yield BottleRow(drawn, marks, supply.drug.name, eye, which, opened, thrown, cap_words)
+        cap_words = None
+
+
+def _containers(plan: DropPlan, supply: Supply, rows: list[Row], voice: Voice) -> Iterator[tuple[Line, Line, Line]]:
+    """Which of them, when it is opened and when it is thrown away: the bottles drops are still taken from."""
     if not supply.openings:
         which = voice.count("bottle.unit-doses", supply.count)
-        yield BottleRow(
-            drawn, marks, which, voice.line("bottle.each-time"), voice.line("bottle.after-each-time"), cap_words
-        )
+        yield which, voice.line("bottle.each-time"), voice.line("bottle.after-each-time")
     for place, opening in enumerate(supply.openings, start=1):
-        if _is_current(plan, opening):
-            which = voice.line("bottle.which", place=place, count=supply.count)
-            opened = voice.line("bottle.open-on", date=Day(opening.opened, "brief"))
-            thrown = voice.line("bottle.throw-after", date=Day(opening.discard_after, "brief"))
-            yield BottleRow(drawn, marks, which, opened, thrown, cap_words if place == 1 else None)
+        if opening.last_day < plan.issued_from:
+            continue
+        which = voice.line("bottle.which", place=place, count=supply.count)
+        opened = voice.line("bottle.open-on", date=Day(opening.opened, "brief"))
+        thrown = Day(_thrown(plan, opening, rows, is_last=place == supply.count), "brief")
+        yield which, opened, voice.line("bottle.throw-after", date=thrown)
 
 
-def _is_current(plan: DropPlan, opening: Opening) -> bool:
-    """Whether drops are still taken from the bottle on the days this print is about."""
-    return opening.last_day >= plan.issued_from
+def _thrown(plan: DropPlan, opening: Opening, rows: list[Row], is_last: bool) -> dt.date:
+    """The last date it is kept: until the next is opened or its course ends, and never beyond its life."""
+    goes_on = any(row.ends in (Ends.LONG_STANDING, Ends.UNTIL_REVIEW) for row in rows)
+    if is_last and goes_on:
+        return opening.discard_after
+    return min(opening.discard_after, date_of(plan.surgery, opening.last_day))
 
 
 def _rules(assessment: Assessment, voice: Voice) -> Iterator[Line]:
     plan = assessment.drops
     ends = {row.ends for row in plan.current}
-    yield voice.count("calendar.rule.wait", assessment.clinic.drops.gap_minutes)
-    yield voice.count("calendar.rule.longest", plan.longest_minutes)
+    drops = assessment.clinic.drops
+    if plan.longest_minutes:
+        yield voice.count("calendar.rule.wait", drops.gap_minutes)
+        if any(row.drug.form is Form.OINTMENT for row in plan.current):
+            yield voice.count("calendar.rule.wait-ointment", max(drops.gap_minutes, drops.ointment_gap_minutes))
+        yield voice.count("calendar.rule.longest", plan.longest_minutes)
     yield voice.line("calendar.rule.missed")
     if Ends.COURSE_END in ends:
         yield voice.line("calendar.rule.last-day")

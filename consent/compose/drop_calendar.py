@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
+from consent.case import Answer
 from consent.compose.document import Block, Columns, Document, Line, Paper, Para, Section
 from consent.compose.drop_bottles import bottle_page, visits
 from consent.compose.drop_pictures import picture_page
@@ -29,7 +30,7 @@ def drop_calendar(assessment: Assessment, voice: Voice, paper: Paper = "A4", lar
     ``large``: large print, also without the patient's wish for it in the case. Raises ``UsageError`` for large print on
     A5.
     """
-    large = large or assessment.case.patient.large_print == "yes"
+    large = large or assessment.case.patient.large_print is Answer.YES
     if large and paper == "A5":
         raise UsageError(
             Problem(
@@ -40,7 +41,7 @@ def drop_calendar(assessment: Assessment, voice: Voice, paper: Paper = "A4", lar
             )
         )
     wide = paper == "A4" and not large
-    if assessment.drops.is_drop_free:
+    if not assessment.drops.current:
         sections: tuple[Section, ...] = (_without_drops(assessment, voice),)
     else:
         sections = (
@@ -59,7 +60,7 @@ def _wall(assessment: Assessment, voice: Voice, wide: bool) -> Iterator[Section]
     plan = assessment.drops
     wide = wide and not plan.both_eyes
     month: tuple[Block, ...] = (month_grid(assessment, voice), legend(assessment, voice))
-    lines: tuple[Block, ...] = (*drug_lines(plan, voice, spread=not wide), *told_lines(plan, voice))
+    lines: tuple[Block, ...] = (*drug_lines(assessment, voice, spread=not wide), *told_lines(assessment, voice))
     head = poster(assessment, voice)
     if wide:
         yield Section("wall", None, (head, Columns(month, lines)))
@@ -69,17 +70,15 @@ def _wall(assessment: Assessment, voice: Voice, wide: bool) -> Iterator[Section]
 
 
 def _without_drops(assessment: Assessment, voice: Voice) -> Section:
-    return Section(
-        "wall",
-        None,
-        (
-            poster(assessment, voice),
-            Para(voice.line("home.drops.none"), style="strong"),
-            *told_lines(assessment.drops, voice),
-            Para(_shield(assessment, voice)),
-            *visits(assessment, voice),
-        ),
+    """Nothing to drop: from the start, or from a change on."""
+    plan = assessment.drops
+    words = (
+        voice.line("calendar.no-more", date=Day(plan.issued_on, "brief"))
+        if plan.changed_on
+        else voice.line("home.drops.none")
     )
+    blocks = (poster(assessment, voice), Para(words, style="strong"), *told_lines(assessment, voice))
+    return Section("wall", None, (*blocks, Para(_shield(assessment, voice)), *visits(assessment, voice)))
 
 
 def _shield(assessment: Assessment, voice: Voice) -> Line:

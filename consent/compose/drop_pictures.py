@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from consent.case import Side
 from consent.compose.calendar_pictures import bottle, time_of_day
 from consent.compose.document import Block, Columns, Line, Pictures, Section
-from consent.compose.drop_steps import Mark, cap_of, days_line, mark_of, printed_days, sides_of, steps_of
-from consent.compose.pictures import eye_side, pictogram
+from consent.compose.drop_steps import Mark, days_line, face, mark_of, printed_days, sides_of, steps_of
+from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
-from consent.drops import DaySessions, DropPlan, Row, Session, moment_of
+from consent.drops import DaySessions, DropPlan, Form, Row, Session, last_cap, moment_of
 from consent.review.assessment import Assessment
 
 _TECHNIQUE = ("wash", "shake", "head_back", "pull_lid", "one_drop", "close_press", "wait", "ointment_last")
@@ -26,6 +26,21 @@ class PicturedDrop:
 
     svg: str
     mark: Mark
+
+
+@dataclass(frozen=True)
+class CapWord:
+    """A bottle and the colour of its cap in words."""
+
+    drop: PicturedDrop
+    words: Line
+
+
+@dataclass(frozen=True)
+class CapWords(Block):
+    """Every cap seen, in a row."""
+
+    items: tuple[CapWord, ...]
 
 
 @dataclass(frozen=True)
@@ -45,17 +60,26 @@ class PicturedStep(Block):
     when: Line
     faces: tuple[tuple[str, Line], ...]
     rounds: tuple[Round, ...]
+    by_landmarks: bool
 
 
 def picture_page(assessment: Assessment, voice: Voice) -> Section:
     """The technique in pictures, then every step from the day of surgery on."""
     heading = voice.line("calendar.pictures")
-    return Section(
-        "pictures",
-        heading,
-        (technique(assessment, voice), *_in_pairs(_pictured_steps(assessment, voice))),
-        style="page",
-    )
+    steps = _in_pairs(_pictured_steps(assessment, voice))
+    return Section("pictures", heading, (technique(assessment, voice), *_caps(assessment, voice), *steps), style="page")
+
+
+def _caps(assessment: Assessment, voice: Voice) -> Iterator[Block]:
+    """The caps staff saw, each with the word for its colour: a grey print tells no colours apart."""
+    plan = assessment.drops
+    items = []
+    for supply in plan.supplies:
+        cap, row = last_cap(assessment.case.caps_seen, supply), plan.row(supply.rows[0])
+        if cap is not None and row in plan.current:
+            items.append(CapWord(_pictured(assessment, plan, row, voice), voice.line(f"cap.{cap}")))
+    if items:
+        yield CapWords(tuple(items))
 
 
 def _in_pairs(steps: Iterable[PicturedStep]) -> Iterator[Block]:
@@ -80,7 +104,7 @@ def technique(assessment: Assessment, voice: Voice) -> Pictures:
     """How a drop is put in, in the order of the hands; only what these bottles need."""
     rows, settings = assessment.drops.current, assessment.clinic.drops
     leave = set() if any(row.drug.shake for row in rows) else {"shake"}
-    if not any(row.drug.form == "ointment" for row in rows):
+    if not any(row.drug.form is Form.OINTMENT for row in rows):
         leave.add("ointment_last")
     minutes = {"wait": settings.gap_minutes, "close_press": settings.close_eye_minutes}
     items = [
@@ -110,8 +134,9 @@ def _pictured_step(
     sides = sides_of(plan)
     return PicturedStep(
         when=days_line(first, last, voice),
-        faces=tuple((eye_side(side), voice.line(f"eye.{side}")) for side in sides),
+        faces=tuple((face(side, assessment), voice.line(f"eye.{side}")) for side in sides),
         rounds=tuple(_round(assessment, session, sides, voice) for session in day.sessions),
+        by_landmarks=plan.by_landmarks,
     )
 
 
@@ -138,5 +163,7 @@ def _drops(
 
 def _pictured(assessment: Assessment, plan: DropPlan, row: Row, voice: Voice) -> PicturedDrop:
     supply = next(supply for supply in plan.supplies if row.number in supply.rows)
-    drawn = bottle(cap_of(assessment, supply), ointment=row.drug.form == "ointment", shake=row.drug.shake)
+    drawn = bottle(
+        last_cap(assessment.case.caps_seen, supply), ointment=row.drug.form is Form.OINTMENT, shake=row.drug.shake
+    )
     return PicturedDrop(drawn, mark_of(row, voice))

@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from consent.case import CapColour, Side
+from consent.case import DropGiver, Patient, Side
 from consent.compose.document import Line
+from consent.compose.pictures import eye_side
 from consent.compose.voice import Voice
-from consent.drops import DaySessions, DropPlan, Row, Supply
-from consent.language import Day
+from consent.drops import DaySessions, DropPlan, Row, Told
+from consent.language import Day, Quoted
 from consent.review.assessment import Assessment
+from consent.wording import Remark, remark
 
 _SHAPES = 6
 _DAY = dt.timedelta(days=1)
@@ -23,6 +25,34 @@ class Mark:
     number: int
     shape: int
     text: Line
+
+
+def face(side: Side, assessment: Assessment) -> str:
+    """The eye drawn as whoever puts the drops in sees it: a helper from in front, the patient as in a mirror."""
+    return eye_side(side, from_in_front=assessment.case.patient.drops_given_by is DropGiver.HELPER)
+
+
+def giver(patient: Patient, voice: Voice) -> Line:
+    """Who puts the drops in; a line to write on where nobody is named."""
+    if patient.drops_given_by is DropGiver.SELF:
+        return voice.line("home.help.self")
+    if patient.drops_given_by is DropGiver.NOBODY:
+        return voice.line("home.help.nobody")
+    if patient.drops_helper is not None:
+        return voice.line("home.help.helper", helper=Quoted(patient.drops_helper))
+    return voice.line("calendar.helper-to-be-named")
+
+
+def said(told: Told) -> Remark:
+    """What the paper says of a drop that is not to be given."""
+    eye, drug = remark(f"eye.{told.side}"), told.drug.name
+    if told.word == "changed":
+        if told.date is None:
+            return remark("calendar.told.never", bottle=told.number, eye=eye)
+        return remark("calendar.told.changed", bottle=told.number, eye=eye, date=Day(told.date, "brief"))
+    if told.date is not None:
+        return remark("calendar.told.pause", drug=drug, eye=eye, date=Day(told.date, "brief"))
+    return remark(f"calendar.told.{told.word}", drug=drug, eye=eye)
 
 
 def mark_of(row: Row, voice: Voice) -> Mark:
@@ -42,14 +72,17 @@ Doses = tuple[tuple[int, int], ...]
 
 
 def steps_of(plan: DropPlan) -> tuple[tuple[dt.date, dt.date, Doses], ...]:
-    """First date, last date and doses of every row, for each run of days on which no row changes.
+    """First date, last date and doses of every row, for each run of days with the same sittings.
 
     Only days this print is about. A dose without a clock time is no dose of a step: a line of its own tells it.
     """
     found: list[tuple[dt.date, dt.date, Doses]] = []
+    before: DaySessions | None = None
     for day in printed_days(plan):
         doses = tuple(_dose(row, day) for row in plan.rows)
-        if found and found[-1][2] == doses and found[-1][1] + _DAY == day.date:
+        same = before is not None and before.sessions == day.sessions
+        before = day
+        if found and same and found[-1][2] == doses and found[-1][1] + _DAY == day.date:
             found[-1] = (found[-1][0], day.date, doses)
         elif any(times for times, _ in doses):
             found.append((day.date, day.date, doses))
@@ -69,13 +102,3 @@ def printed_days(plan: DropPlan) -> tuple[DaySessions, ...]:
 def sides_of(plan: DropPlan) -> tuple[Side, ...]:
     """Eyes with drops on this print, the patient's right eye first."""
     return tuple(side for side in Side if any(row.side is side for row in plan.current))
-
-
-def cap_of(assessment: Assessment, supply: Supply) -> CapColour | None:
-    """The cap colour last seen on the bottles of ``supply``; ``None`` where nobody noted one."""
-    seen = [
-        cap
-        for cap in assessment.case.caps_seen
-        if cap.drug == supply.drug.id and (cap.side is None or cap.side in supply.sides)
-    ]
-    return max(seen, key=lambda cap: cap.on).colour if seen else None

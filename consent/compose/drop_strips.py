@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
+from consent.case import Side
 from consent.compose.calendar_pictures import time_of_day
 from consent.compose.document import Block, Line, Section
-from consent.compose.drop_steps import Mark, days_line, mark_of, printed_days, sides_of
-from consent.compose.pictures import eye_side
+from consent.compose.drop_steps import Mark, days_line, face, mark_of, printed_days, sides_of
 from consent.compose.voice import Voice
 from consent.drops import DaySessions, DropPlan, Session, moment_of
 from consent.language import Day
@@ -53,26 +53,27 @@ def strips(assessment: Assessment, voice: Voice) -> Section:
     return Section("days", voice.line("calendar.strip"), tuple(_strips(assessment, days, voice)), style="page")
 
 
-def pattern_of(day: DaySessions) -> tuple[object, ...]:
-    """What makes two days look alike: the rounds, their order and their times."""
-    return tuple((session.at, session.drops) for session in day.sessions)
-
-
 def _strips(assessment: Assessment, days: Iterable[DaySessions], voice: Voice) -> Iterator[Strip]:
     previous = None
-    for (before_surgery, _), group in groupby(days, key=lambda day: (day.number < 0, pattern_of(day))):
-        same = list(group)
-        for start in range(0, len(same), WEEK):
-            week = same[start : start + WEEK]
-            yield _strip(assessment, week, _caption(week, before_surgery, previous, voice), voice)
+    for run in _runs(days):
+        for start in range(0, len(run), WEEK):
+            week = run[start : start + WEEK]
+            yield _strip(assessment, week, _caption(week, previous, voice), voice)
             previous = week[-1]
 
 
-def _caption(week: list[DaySessions], before_surgery: bool, previous: DaySessions | None, voice: Voice) -> Line:
+def _runs(days: Iterable[DaySessions]) -> Iterator[list[DaySessions]]:
+    """Days in a row with the same sittings, those before surgery apart."""
+    placed = enumerate(days)
+    for _, group in groupby(placed, key=lambda at: (at[1].number - at[0], at[1].number < 0, at[1].sessions)):
+        yield [day for _, day in group]
+
+
+def _caption(week: list[DaySessions], previous: DaySessions | None, voice: Voice) -> Line:
     first, last = week[0].date, week[-1].date
-    if before_surgery:
+    if week[0].number < 0:
         return voice.line("calendar.before-surgery", first=Day(first, "brief"), last=Day(last, "brief"))
-    if previous is not None and (previous.number < 0 or pattern_of(previous) != pattern_of(week[0])):
+    if previous is not None and (previous.number < 0 or previous.sessions != week[0].sessions):
         return voice.line("calendar.change", date=Day(first, "brief"))
     return days_line(first, last, voice)
 
@@ -83,16 +84,17 @@ def _strip(assessment: Assessment, days: list[DaySessions], caption: Line, voice
         (time_of_day(moment_of(session.at, plan.landmarks), sunset), voice.show(session.at))
         for session in days[0].sessions
     )
-    rows = tuple(_day(plan, day, voice) for day in days)
+    rows = tuple(_day(assessment, day, voice) for day in days)
     return Strip(voice.line("calendar.day"), times, rows, voice.line("calendar.total"), caption)
 
 
-def _day(plan: DropPlan, day: DaySessions, voice: Voice) -> DayRow:
+def _day(assessment: Assessment, day: DaySessions, voice: Voice) -> DayRow:
+    plan = assessment.drops
     both = plan.both_eyes
     eyes = tuple(
         EyeRow(
             voice.line(f"eye.{side}") if both else None,
-            eye_side(side) if both else None,
+            face(side, assessment) if both else None,
             tuple(tuple(_marks(plan, session, side, voice)) for session in day.sessions),
         )
         for side in sides_of(plan)
@@ -100,7 +102,7 @@ def _day(plan: DropPlan, day: DaySessions, voice: Voice) -> DayRow:
     return DayRow(voice.show(Day(day.date, "brief")), eyes, voice.show(drop_totals_of(eyes)))
 
 
-def _marks(plan: DropPlan, session: Session, side: object, voice: Voice) -> Iterator[Mark]:
+def _marks(plan: DropPlan, session: Session, side: Side, voice: Voice) -> Iterator[Mark]:
     rows = (plan.row(number) for number, _ in session.drops)
     return (mark_of(row, voice) for row in rows if row.side is side)
 
@@ -108,8 +110,3 @@ def _marks(plan: DropPlan, session: Session, side: object, voice: Voice) -> Iter
 def drop_totals_of(eyes: Iterable[EyeRow]) -> int:
     """Marks of one day."""
     return sum(len(sitting) for eye in eyes for sitting in eye.sittings)
-
-
-def drop_totals(days: Iterable[DayRow]) -> int:
-    """Marks on ``days``, for checking the strip against the plan."""
-    return sum(drop_totals_of(day.eyes) for day in days)

@@ -5,18 +5,21 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
+from consent.case import Answer, DropGiver
 from consent.compose.calendar_pictures import stair
 from consent.compose.document import Block, Line, Para, Pictures
-from consent.compose.drop_steps import Mark, days_line, mark_of, printed_days, sides_of
-from consent.compose.pictures import eye_side, pictogram
+from consent.compose.drop_steps import Mark, days_line, face, giver, mark_of, printed_days, said, sides_of
+from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
-from consent.drops import DropPlan, Ends, Phase, Row, Told
+from consent.drops import DropPlan, Ends, Form, Phase, Row
 from consent.language import Day, Quoted
 from consent.review.assessment import Assessment
-from consent.wording import Remark, remark
+from consent.wording import remark
 
 _WEEK = 7
+_DAY = dt.timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,7 @@ class Poster(Block):
 
     words: Line
     picture: str
+    seen: Line
     lines: tuple[Line, ...]
     long: bool
 
@@ -93,32 +97,38 @@ class ToldLine(Block):
 
 
 def poster(assessment: Assessment, voice: Voice) -> Poster:
-    """The eye, the patient, who gives the drops, and what this print replaces."""
+    """The eye, the patient, who gives the drops and how the face is drawn, and what this print replaces."""
     plan, case = assessment.drops, assessment.case
-    helper = case.patient.drops_helper
-    giver = (
-        voice.line("home.help.helper", helper=Quoted(helper)) if helper else voice.line("calendar.helper-to-be-named")
-    )
-    lines = [voice.line("calendar.whose", name=Quoted(case.patient.name), date=case.plan.date), giver]
-    shown = case.patient.drops_shown_back == "yes"
-    lines.append(voice.line("calendar.shown-done" if shown else "calendar.shown-not-yet"))
+    lines = [voice.line("calendar.whose", name=Quoted(case.patient.name), date=case.plan.date)]
+    sides = sides_of(plan)
+    if sides:
+        shown = case.patient.drops_shown_back is Answer.YES
+        lines.append(giver(case.patient, voice))
+        lines.append(voice.line("calendar.shown-done" if shown else "calendar.shown-not-yet"))
     if plan.changed_on:
         lines.append(voice.line("calendar.version", version=case.version, date=Day(plan.changed_on[-1], "brief")))
+    elif case.version > 1:
+        lines.append(voice.line("calendar.newer", version=case.version))
     operated = remark(f"eye.{plan.side}")
+    side = plan.side if len(sides) != 1 else sides[0]
     if plan.both_eyes:
-        return Poster(voice.line("calendar.both-eyes", eye=operated), eye_side(plan.side), tuple(lines), long=True)
-    side = next(iter(sides_of(plan)), plan.side)
+        words = voice.line("calendar.both-eyes", eye=operated)
+    elif sides:
+        words = voice.line("calendar.only-this-eye", eye=remark(f"eye.{side}"))
+    else:
+        words = voice.line("calendar.operated", eye=operated)
     if side is not plan.side:
         lines.insert(0, voice.line("calendar.operated", eye=operated))
-    words = voice.line("calendar.only-this-eye", eye=remark(f"eye.{side}"))
-    return Poster(words, eye_side(side), tuple(lines), long=False)
+    from_in_front = case.patient.drops_given_by is DropGiver.HELPER
+    seen = voice.line("picture.from-in-front" if from_in_front else "picture.mirror")
+    return Poster(words, face(side, assessment), seen, tuple(lines), long=plan.both_eyes)
 
 
 def month_grid(assessment: Assessment, voice: Voice) -> MonthGrid:
     """The weeks from the first day of this print to the last drop or visit."""
     plan = assessment.drops
     visits = [visit.date for visit in assessment.case.visits]
-    first = plan.surgery + dt.timedelta(days=plan.issued_from)
+    first = plan.issued_on
     last = max([first, *visits, *([plan.last] if plan.last else [])])
     monday_first = assessment.clinic.week_starts_on == "monday"
     start = first - dt.timedelta(days=first.weekday() if monday_first else (first.weekday() + 1) % _WEEK)
@@ -142,7 +152,7 @@ class _DayFacts:
         self.opened: dict[dt.date, list[Row]] = {}
         for supply in plan.supplies:
             for opening in supply.openings:
-                self.opened.setdefault(opening.opened, []).append(plan.row(supply.rows[0]))
+                self.opened.setdefault(opening.opened, []).extend(plan.row(number) for number in supply.rows)
         self.new = set(_changes(plan))
 
     def cell(self, day: dt.date) -> DayCell | None:
@@ -164,12 +174,9 @@ class _DayFacts:
 
 def _changes(plan: DropPlan) -> Iterator[dt.date]:
     """First days of a new pattern of drops."""
-    before = None
-    for day in printed_days(plan):
-        pattern = [(session.at, session.drops) for session in day.sessions]
-        if before is not None and pattern != before and pattern:
+    for before, day in pairwise(printed_days(plan)):
+        if day.sessions and day.sessions != before.sessions:
             yield day.date
-        before = pattern
 
 
 def legend(assessment: Assessment, voice: Voice) -> Pictures:
@@ -186,24 +193,25 @@ def legend(assessment: Assessment, voice: Voice) -> Pictures:
     return Pictures(tuple(items), style="legend")
 
 
-def drug_lines(plan: DropPlan, voice: Voice, spread: bool) -> Iterator[DrugLines]:
+def drug_lines(assessment: Assessment, voice: Voice, spread: bool) -> Iterator[DrugLines]:
     """The bottles of this print, eye by eye, the patient's right eye first; ``spread`` over the width of a page."""
+    plan = assessment.drops
     for side in sides_of(plan):
         rows = tuple(_drug_line(plan, row, voice) for row in plan.current if row.side is side)
         named = sides_of(plan) != (plan.side,)
         eye = voice.line(f"eye.{side}") if named else None
-        yield DrugLines(eye, eye_side(side) if named else None, rows, spread)
+        yield DrugLines(eye, face(side, assessment) if named else None, rows, spread)
 
 
 def _drug_line(plan: DropPlan, row: Row, voice: Voice) -> DrugLine:
     phases = [phase for phase in row.phases if phase.last_day >= plan.issued_from]
-    most = max(phase.times_a_day for phase in phases)
+    most = max((phase.times_a_day for phase in phases), default=1)
     return DrugLine(
         mark=mark_of(row, voice),
         name=row.drug.name,
         purpose=_purpose(row, voice),
         when=_when(row, voice),
-        notes=tuple(_notes(row, voice)),
+        notes=tuple(_notes(plan, row, voice)),
         stairs=tuple(_stair(phase, most, voice) for phase in phases),
     )
 
@@ -211,7 +219,7 @@ def _drug_line(plan: DropPlan, row: Row, voice: Voice) -> DrugLine:
 def _when(row: Row, voice: Voice) -> Line:
     first, last = Day(row.first, "brief"), Day(row.last, "brief")
     if row.ends is Ends.LONG_STANDING:
-        return voice.line("calendar.go-on", last=last)
+        return voice.line("calendar.go-on", first=first, last=last)
     if row.ends is Ends.UNTIL_REVIEW:
         return voice.line("calendar.from-until-review", first=first, last=last)
     return days_line(row.first, row.last, voice)
@@ -222,16 +230,22 @@ def _stair(phase: Phase, most: int, voice: Voice) -> Stair:
     words = (
         voice.count("calendar.times-a-day-drops", times, drops=drops)
         if drops > 1
+        else voice.line("calendar.at-bedtime")
+        if phase.at_bedtime
         else voice.count("calendar.times-a-day", times)
     )
     return Stair(voice.show(Day(phase.first, "short")), voice.show(times), words, stair(times, most))
 
 
-def _notes(row: Row, voice: Voice) -> Iterator[Line]:
+def _notes(plan: DropPlan, row: Row, voice: Voice) -> Iterator[Line]:
     if row.drug.shake:
         yield voice.line("calendar.shake")
-    if row.drug.form == "ointment":
+    if row.drug.form is Form.OINTMENT:
         yield voice.line("calendar.ointment-last")
+    for before, after in pairwise(row.phases):
+        first, last = before.last + _DAY, after.first - _DAY
+        if first <= last and last >= plan.issued_on:
+            yield voice.line("calendar.no-drops", days=days_line(first, last, voice)[0])
 
 
 def _purpose(row: Row, voice: Voice) -> Line:
@@ -239,11 +253,15 @@ def _purpose(row: Row, voice: Voice) -> Line:
     return voice.line("calendar.two-purposes", one=one, two=more[0]) if more else voice.remark(one)
 
 
-def told_lines(plan: DropPlan, voice: Voice) -> Iterator[Block]:
+def told_lines(assessment: Assessment, voice: Voice) -> Iterator[Block]:
     """What is no longer given, waits or is undecided; then drops of the day of surgery without a clock time."""
+    plan = assessment.drops
     for told in plan.told:
-        yield ToldLine(told.word, pictogram(_SIGN[told.word]), voice.remark(_said(told)))
-    if any(row.ends is Ends.LONG_STANDING for row in plan.current) and plan.issued_from <= 0:
+        yield ToldLine(told.word, pictogram(_SIGN[told.word]), voice.remark(said(told)))
+    for name in not_decided(assessment):
+        line = voice.line("calendar.told.not-entered", drug=Quoted(name))
+        yield ToldLine("undecided", pictogram(_SIGN["undecided"]), line)
+    if assessment.case.own_drops and plan.issued_from <= 0:
         yield Para(voice.line("calendar.own-until-then"))
     for day in printed_days(plan):
         for number, drops in day.untimed:
@@ -257,12 +275,12 @@ def told_lines(plan: DropPlan, voice: Voice) -> Iterator[Block]:
 _SIGN = {"stop": "stop", "changed": "stop", "pause": "pause", "undecided": "question"}
 
 
-def _said(told: Told) -> Remark:
-    eye, drug = remark(f"eye.{told.side}"), told.drug.name
-    if told.word == "changed":
-        if told.date is None:
-            return remark("calendar.told.never", bottle=told.number, eye=eye)
-        return remark("calendar.told.changed", bottle=told.number, eye=eye, date=Day(told.date, "brief"))
-    if told.date is not None:
-        return remark("calendar.told.pause", drug=drug, eye=eye, date=Day(told.date, "brief"))
-    return remark(f"calendar.told.{told.word}", drug=drug, eye=eye)
+def not_decided(assessment: Assessment) -> Iterator[str]:
+    """Glaucoma drops named at the examination that neither a row nor a decision covers, as entered."""
+    plan, case = assessment.drops, assessment.case
+    covered = {
+        component.generic.lower()
+        for drug in (*(row.drug for row in plan.rows), *(told.drug for told in plan.told))
+        for component in drug.components
+    }
+    return (name for name in case.eye.glaucoma_drops if not any(generic in name.lower() for generic in covered))

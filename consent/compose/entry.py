@@ -8,10 +8,10 @@ from itertools import pairwise
 from consent.case import Side
 from consent.clinic import Clinic
 from consent.compose.voice import utter
-from consent.drops import Row
+from consent.drops import Form, Row
 from consent.drops.calendar_file import Entry
 from consent.drops.events import Run
-from consent.language import Speaker, Verbatim
+from consent.language import Said, Speaker, Verbatim
 from consent.review.assessment import Assessment
 from consent.wording import remark
 
@@ -22,23 +22,30 @@ def calendar_entry(run: Run, speaker: Speaker) -> Entry:
 
 
 def summary(run: Run, speaker: Speaker) -> str:
-    """Eye and bottles in a sentence, such as "Eye drops, RIGHT eye: bottle 1, 3"."""
-    rows = list(dict.fromkeys(row.number for row, _ in run.drops))
-    side_of = {row.number: row.side for row, _ in run.drops}
-    sides = [side for side in Side if side in side_of.values()]
-    said = [
-        (utter(speaker, remark(f"eye.{side}")), _numbers([n for n in rows if side_of[n] is side], speaker))
-        for side in sides
-    ]
-    eye, bottles = said[0]
+    """Eye, bottles and tubes in a sentence, such as "Eye drops, RIGHT eye: bottle 1, 3, tube 4"."""
+    rows = list({row.number: row for row, _ in run.drops}.values())
+    of_eye = [(side, [row for row in rows if row.side is side]) for side in Side]
+    said = [(utter(speaker, remark(f"eye.{side}")), _containers(found, speaker)) for side, found in of_eye if found]
+    eye, what = said[0]
     if len(said) == 1:
-        return speaker.say("calendar.event", eye=eye, bottles=bottles).plain
+        return speaker.say("phone.event", eye=eye, what=what).plain
     other, others = said[1]
-    return speaker.say("calendar.event-both", eye=eye, bottles=bottles, other=other, others=others).plain
+    return speaker.say("phone.event-both", eye=eye, what=what, other=other, others=others).plain
 
 
-def _numbers(numbers: list[int], speaker: Speaker) -> Verbatim:
-    return Verbatim(", ".join(speaker.show(number).plain for number in numbers))
+def _containers(rows: list[Row], speaker: Speaker) -> Said:
+    """What is taken in hand for one eye, in its order: an ointment comes in a tube, and last."""
+    bottles = _numbers([row for row in rows if row.drug.form is not Form.OINTMENT], speaker)
+    tubes = _numbers([row for row in rows if row.drug.form is Form.OINTMENT], speaker)
+    if not tubes.text:
+        return speaker.say("phone.bottles", bottles=bottles)
+    if not bottles.text:
+        return speaker.say("phone.tubes", tubes=tubes)
+    return speaker.say("phone.bottles-tubes", bottles=bottles, tubes=tubes)
+
+
+def _numbers(rows: list[Row], speaker: Speaker) -> Verbatim:
+    return Verbatim(", ".join(speaker.show(row.number).plain for row in rows))
 
 
 def _lines(run: Run, speaker: Speaker) -> Iterator[str]:
@@ -54,10 +61,11 @@ def _lines(run: Run, speaker: Speaker) -> Iterator[str]:
 
 def _drop(row: Row, is_first: bool, speaker: Speaker) -> Iterator[str]:
     eye, drug = utter(speaker, remark(f"eye.{row.side}")), Verbatim(row.drug.name)
-    yield speaker.say("phone.drop", bottle=row.number, eye=eye, drug=drug).plain
+    in_tube = row.drug.form is Form.OINTMENT
+    yield speaker.say("phone.drop-tube" if in_tube else "phone.drop", bottle=row.number, eye=eye, drug=drug).plain
     if row.drug.shake and is_first:
         yield speaker.say("calendar.shake").plain
-    if row.drug.form == "ointment":
+    if in_tube:
         yield speaker.say("calendar.ointment-last").plain
 
 

@@ -19,10 +19,11 @@ from consent.compose.document import (
     Table,
     Warnings,
 )
+from consent.compose.drop_steps import face, giver
 from consent.compose.frame import finish, unbroken
-from consent.compose.pictures import eye_side, pictogram
+from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
-from consent.language import Day, Quoted
+from consent.language import Day
 from consent.review.assessment import Assessment
 from consent.wording import remark
 
@@ -80,7 +81,9 @@ def _who(assessment: Assessment, voice: Voice) -> Section:
         (voice.line("label.operation"), voice.line(f"operation.{case.plan.operation}")),
         (voice.line("label.date"), voice.show(case.plan.date)),
     )
-    box = EyeBox(voice.remark(eye), eye_side(case.eye.side), voice.line("picture.eye-side", eye=eye))
+    from_in_front = case.patient.drops_given_by is DropGiver.HELPER
+    caption = voice.line("picture.eye-side-in-front" if from_in_front else "picture.eye-side", eye=eye)
+    box = EyeBox(voice.remark(eye), face(case.eye.side, assessment), caption)
     note = Para(voice.line("home.done" if done else "home.planned"), style="small")
     return Section("who", None, (box, Facts(rows), note))
 
@@ -158,16 +161,10 @@ def _how(assessment: Assessment, voice: Voice) -> Section:
 
 def _help(assessment: Assessment, voice: Voice) -> Section:
     patient = assessment.case.patient
-    giver = {
-        DropGiver.SELF: voice.line("home.help.self"),
-        DropGiver.NOBODY: voice.line("home.help.nobody"),
-        DropGiver.UNKNOWN: voice.line("home.help.unknown"),
-    }.get(patient.drops_given_by)
-    if giver is None:
-        helper = patient.drops_helper
-        giver = voice.line("home.help.helper", helper=Quoted(helper)) if helper else voice.line("home.help.unknown")
+    named = patient.drops_given_by in (DropGiver.SELF, DropGiver.NOBODY) or patient.drops_helper is not None
+    who = giver(patient, voice) if named else voice.line("home.help.unknown")
     shown = voice.line("home.help.shown")
-    blocks: list[Block] = [Para(giver), Blank(shown, lines=1)]
+    blocks: list[Block] = [Para(who), Blank(shown, lines=1)]
     if patient.telephone_shared is Answer.YES:
         blocks.append(Para(voice.line("home.help.shared-telephone"), style="small"))
     return Section("help", voice.line("home.help.heading"), tuple(blocks))

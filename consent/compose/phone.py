@@ -26,7 +26,6 @@ class PhoneLimits(Part):
 
     schema_version: Literal[1] = Field(alias="schema")
     largest_version: Count
-    side_mm: Count
     quiet_modules: Count
     gsm_single: Count
     gsm_part: Count

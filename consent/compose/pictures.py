@@ -45,12 +45,13 @@ def _dots(start: int, end: int, width: float, colour: str) -> str:
     return f'<path d="{"".join(runs)}" fill="none" {style}/>'
 
 
-def eye_side(side: Side) -> str:
+def eye_side(side: Side, from_in_front: bool = False) -> str:
     """SVG of a face seen as in a mirror by the patient: the patient's right eye is on the right of the page.
 
+    ``from_in_front``: as a helper who faces the patient sees it, the patient's right eye on the left of the page.
     The eye to be operated is solid with a ring round it; the other one is an outline.
     """
-    right_x, left_x = 82, 38
+    right_x, left_x = (38, 82) if from_in_front else (82, 38)
     chosen, other = (right_x, left_x) if side is Side.RIGHT else (left_x, right_x)
     return (
         '<svg xmlns="http://www.w3.org/2000/svg" class="face" viewBox="0 0 120 130" fill="none" stroke="#111" '
@@ -88,7 +89,6 @@ _STROKES = {
     "wait": "M50 16a36 36 0 1 0 .1 0M50 30v24l16 10",
     "visit": "M12 44L50 16l38 28M20 40v46h60V40M32 62c9-12 27-12 36 0c-9 12-27 12-36 0zM50 57a5 5 0 1 0 .1 0",
     "open_bottle": "M34 94V56c0-7 8-7 8-14h16c0 7 8 7 8 14v38zM44 30l22-10l-6-12l-22 10zM78 48v14M71 55h14",
-    "throw": "M26 32h48l-5 60H31zM20 32h60M40 32V22h20v10M43 44v36M57 44v36",
     "stop": "M50 12a38 38 0 1 0 .1 0M23 23l54 54",
     "pause": "M50 12a38 38 0 1 0 .1 0M40 34v32M60 34v32",
     "ointment_last": "M30 8h40M34 8l5 50h22l5-50M43 58v12h14V58M14 86c14-14 58-14 72 0",

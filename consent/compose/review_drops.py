@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from consent.compose.document import Block, Line, Para, Section
+from consent.compose.drop_steps import said
 from consent.compose.voice import Voice, joined
 from consent.drops import DropPlan, Row
-from consent.language import Day
+from consent.language import Day, Quoted
 from consent.review import Assessment
 from consent.wording import remark
 
@@ -19,7 +20,9 @@ def drops_section(assessment: Assessment, voice: Voice) -> Section:
     blocks: list[Block] = [Para(joined(lines) if lines else voice.line("home.drops.none"))]
     if not assessment.findings:
         blocks.append(Para(voice.line("review.no-finding")))
-    blocks.append(Para(joined([*_times(plan, voice), *_told(plan, voice), *_put_forward(assessment, voice)], " ")))
+    about = [*_changes(assessment, voice), *_times(plan, voice), *_told(plan, voice), *_put_forward(assessment, voice)]
+    if about:
+        blocks.append(Para(joined(about, " ")))
     return Section("drops", voice.line("review.drops.heading", regimen=plan.regimen.id), tuple(blocks))
 
 
@@ -37,8 +40,19 @@ def _times(plan: DropPlan, voice: Voice) -> Iterator[Line]:
 
 
 def _told(plan: DropPlan, voice: Voice) -> Iterator[Line]:
-    if plan.told:
-        yield voice.line("review.told", told="; ".join(f"{t.drug.name} ({t.side}, {t.word})" for t in plan.told))
+    return (voice.remark(said(told)) for told in plan.told)
+
+
+def _changes(assessment: Assessment, voice: Voice) -> Iterator[Line]:
+    """Which regimen from which day on, who ordered it and why."""
+    for change in assessment.case.drop_changes:
+        yield voice.line(
+            "review.drops-changed",
+            date=Day(change.on),
+            regimen=change.regimen,
+            by=Quoted(change.by),
+            why=Quoted(change.why),
+        )
 
 
 def _put_forward(assessment: Assessment, voice: Voice) -> Iterator[Line]:
@@ -63,17 +77,19 @@ def _put_forward(assessment: Assessment, voice: Voice) -> Iterator[Line]:
 
 def _drug(assessment: Assessment, row: Row, voice: Voice) -> Line:
     supply = next(supply for supply in assessment.drops.supplies if row.number in supply.rows)
-    said = {
+    slots = {
         "number": row.number,
         "name": row.drug.name,
         "eye": remark(f"eye.{row.side}"),
         "steps": "-".join(_step(phase.times_a_day, phase.drops_per_dose) for phase in row.phases),
-        "date": Day(row.last),
+        "first": Day(row.first, "short"),
+        "last": Day(row.last),
         "drops": row.total,
     }
     if row.number != supply.rows[0]:
-        return voice.line("review.drug-shared", **said, first=supply.rows[0])
-    return voice.line("review.drug", **said, count=supply.count)
+        return voice.line("review.drug-shared", **slots, shared=supply.rows[0])
+    container = remark(f"review.supply.{supply.container}", count=supply.count)
+    return voice.line("review.drug", **slots, supply=container)
 
 
 def _step(times: int, drops: int) -> str:

@@ -3,51 +3,51 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from itertools import combinations
 
-from consent.case import CapSeen
+from consent.case import CapColour, CapSeen
+from consent.drops.bottles import Supply
+from consent.drops.caps import caps_of, last_cap
 from consent.drops.schedule import Row
 from consent.drops.subject import Check, Hit, Subject, hit
 from consent.drops.theatre import named
 
 
-def _rows_of(cap: CapSeen, rows: Iterable[Row]) -> tuple[Row, ...]:
-    return tuple(row for row in rows if row.drug.id == cap.drug and (cap.side is None or cap.side is row.side))
-
-
-def _latest(subject: Subject) -> list[CapSeen]:
-    """The last sighting of every bottle that is in the plan."""
-    caps = {(cap.drug, cap.side): cap for cap in sorted(subject.case.caps_seen, key=lambda cap: cap.on)}
-    return [cap for cap in caps.values() if _rows_of(cap, subject.current)]
+def _in_hand(subject: Subject) -> list[tuple[Supply, tuple[Row, ...]]]:
+    """The bottles of either eye that are still used, with their rows."""
+    placed = (
+        (supply, tuple(row for row in subject.current if row.number in supply.rows)) for supply in subject.plan.supplies
+    )
+    return [(supply, rows) for supply, rows in placed if rows]
 
 
 def caps_alike(subject: Subject) -> Iterator[Hit]:
     """Two drugs whose caps look the same: the colour does not tell them apart."""
-    by_colour = defaultdict(list)
-    for cap in _latest(subject):
-        by_colour[cap.colour].append(cap)
-    for colour, caps in by_colour.items():
-        if len({cap.drug for cap in caps}) > 1:
-            rows = {row.number: row for cap in caps for row in _rows_of(cap, subject.current)}
-            yield hit("note", (f"cap: {colour}",), rows.values())
+    by_colour: dict[CapColour, list[Row]] = defaultdict(list)
+    for supply, rows in _in_hand(subject):
+        if colour := last_cap(subject.case.caps_seen, supply):
+            by_colour[colour] += rows
+    for colour, alike in by_colour.items():
+        if len({row.drug.id for row in alike}) > 1:
+            yield hit("note", (f"cap: {colour}",), alike)
 
 
 def cap_changed(subject: Subject) -> Iterator[Hit]:
     """The same drug, another cap than before: another maker, or another bottle."""
-    colours = defaultdict(list)
-    for cap in sorted(subject.case.caps_seen, key=lambda cap: cap.on):
-        colours[cap.drug, cap.side].append(cap)
-    for caps in colours.values():
-        rows = _rows_of(caps[-1], subject.current)
-        if rows and len({cap.colour for cap in caps}) > 1:
-            yield hit("ask", (f"cap: {', then '.join(f'{cap.colour} on {cap.on}' for cap in caps)}",), rows)
+    changed: dict[tuple[CapSeen, ...], list[Row]] = defaultdict(list)
+    for supply, rows in _in_hand(subject):
+        caps = caps_of(subject.case.caps_seen, supply)
+        if len({cap.colour for cap in caps}) > 1:
+            changed[caps] += rows
+    for caps, of_them in changed.items():
+        yield hit("ask", (f"cap: {', then '.join(f'{cap.colour} on {cap.on}' for cap in caps)}",), of_them)
 
 
 def cap_of_no_bottle(subject: Subject) -> Iterator[Hit]:
     """A cap was recorded of a drug that is not in the plan."""
     for cap in subject.case.caps_seen:
-        if not _rows_of(cap, subject.plan.rows):
+        if not any(caps_of((cap,), supply) for supply in subject.plan.supplies):
             where = f", {cap.side} eye" if cap.side else ""
             yield Hit("ask", (f"cap: {cap.colour}, of {cap.drug}{where}, seen on {cap.on}",))
 

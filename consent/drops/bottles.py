@@ -20,9 +20,9 @@ from consent.errors import DropsError, Problem
 
 @dataclass(frozen=True)
 class Opening:
-    """One bottle or tube: the day it is opened, the last day it may be used, the drops taken from it.
+    """One bottle or tube: the day it is opened, the last day a drop is taken from it, the drops taken.
 
-    ``last_day`` is the last day on which a drop is taken from it.
+    ``discard_after`` is the last date it may be used, however much is left.
     """
 
     day: int

@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from consent.drops.events import Run, issued_on, make_runs
+from consent.drops.events import Run, make_runs
+from consent.drops.held_before import Held, cancel, cut, held_of, merge, read_held, tzid_of, uid_of, uid_prefix
 from consent.drops.plan import DropPlan
-from consent.drops.told_before import Told, cancel, cut, merge, read_told, told_of, uid_of, uid_prefix
 from consent.errors import DropsError, Problem
 
 if TYPE_CHECKING:
@@ -66,8 +67,10 @@ def drops_calendar(
     version: int = 1,
     timezone: str = "Asia/Kolkata",
     before: Before | None = None,
-) -> bytes:
+) -> bytes | None:
     """Return the sittings and ``visits`` as an iCalendar file (RFC 5545), the same bytes for the same arguments.
+
+    ``None`` where there is no event: neither a drop nor a visit, and nothing on a telephone to take back.
 
     A sitting is one event, repeated daily for as long as clock time, drops and order stay the same; UNTIL is in UTC
     because DTSTART carries a time zone (section 3.3.10). ``say`` gives its words; ``name`` is the calendar's title;
@@ -80,14 +83,14 @@ def drops_calendar(
     Drops without a clock time are left out. Events of another key are never touched.
 
     Raises ``DropsError`` for an empty ``key``, a ``now`` without a time zone, an unknown ``timezone``, a file that
-    cannot be read or is of a later version, or a calendar without an event.
+    cannot be read, is of a later version or was ended by the other eye's.
     """
     zone = _zone(timezone)
     _check(key, now)
     maker = _Maker(plan, say, zone, uid_prefix(key), before or Before(), now.astimezone(zone).date(), void)
     changed, kept = maker.events(tuple(visits), version)
     if not changed and not kept:
-        raise DropsError(Problem("there is neither a drop nor a visit to put into the calendar file", "visits"))
+        return None
     stamp = now.astimezone(dt.UTC).replace(microsecond=0)
     for event, sequence in changed:
         for field, value in (("dtstamp", stamp), ("sequence", sequence)):
@@ -111,13 +114,13 @@ class _Maker:
 
     def events(self, visits: tuple[VisitEntry, ...], version: int) -> tuple[list[tuple[Event, int]], list[Event]]:
         """Events that are new or changed, each with its SEQUENCE, and events of the old file handed on as they are."""
-        told = self._told(version)
+        held = self._held(version)
         runs = {self._uid(run): run for run in make_runs(self.plan, self._origin)}
-        mine = {uid: self._event(run) for uid, run in runs.items() if self._is_written(run, told.get(uid))}
+        mine = {uid: self._event(run) for uid, run in runs.items() if self._is_written(run, held.get(uid))}
         mine |= dict(_visit_events(visits, self.prefix))
         changed = [(event, version - 1) for event in mine.values()]
         kept: list[Event] = []
-        for uid, entry in told.items():
+        for uid, entry in held.items():
             if uid in mine:
                 continue
             bound = self.today if entry.whole_day else min(self._bound, entry.void_from)
@@ -129,10 +132,33 @@ class _Maker:
         other_changed, other_kept = self._other_eye()
         return changed + other_changed, kept + other_kept
 
-    @property
+    @cached_property
     def _origin(self) -> dt.date:
-        """The first date any version of this calendar was about."""
-        return issued_on(self.before.plans[0] if self.before.plans else self.plan)
+        """The first date any version of this calendar was about, or took over from the eye operated on first.
+
+        A second eye put off begins later than the file tells; this plan holds what both eyes are given until then.
+        """
+        issued = (self.before.plans[0] if self.before.plans else self.plan).issued_on
+        if self.before.other_eye is None:
+            return issued
+        begun = [entry.first for entry in self._mine.values() if not entry.whole_day and not entry.is_cancelled]
+        ended = [entry for entry in self._others.values() if entry.sequence == _ABOVE_EVERY_VERSION]
+        return min([issued, *begun, *(entry.first if entry.is_cancelled else entry.last + _DAY for entry in ended)])
+
+    @cached_property
+    def _mine(self) -> dict[str, Held]:
+        """What the file in the folder holds of this calendar."""
+        return self._in_file(self.prefix)
+
+    @cached_property
+    def _others(self) -> dict[str, Held]:
+        """What the file in the folder holds of the calendar of the eye operated on first."""
+        return self._in_file(uid_prefix(self.before.other_eye[0])) if self.before.other_eye is not None else {}
+
+    def _in_file(self, prefix: str) -> dict[str, Held]:
+        """What the file in the folder holds of one calendar."""
+        before = self.before
+        return read_held(before.file, prefix, self.zone, before.where) if before.file is not None else {}
 
     @property
     def _bound(self) -> dt.date:
@@ -140,54 +166,46 @@ class _Maker:
 
         A change issued in advance leaves today's drops to the plans before it; where those are not given, to the file.
         """
-        issued = issued_on(self.plan)
+        issued = self.plan.issued_on
         return issued if self.plan.changed_on and not self.before.plans else min(issued, self.today)
 
-    def _is_written(self, run: Run, told: Told | None) -> bool:
-        """Whether the run, or what was told of it, reaches days on which this plan holds."""
-        return max(run.last.date(), told.last if told else run.last.date()) >= self._bound
+    def _is_written(self, run: Run, held: Held | None) -> bool:
+        """Whether the run, or what a telephone holds of it, reaches days on which this plan holds."""
+        return max(run.last.date(), held.last if held else run.last.date()) >= self._bound
 
-    def _told(self, version: int) -> dict[str, Told]:
-        told = read_told(self.before.file, self.prefix, self.before.where) if self.before.file is not None else {}
-        latest = max((entry.sequence for entry in told.values()), default=-1)
+    def _held(self, version: int) -> dict[str, Held]:
+        """What telephones may hold of this calendar: from the file, and from earlier plans the file does not know."""
+        held = self._mine
+        latest = max((entry.sequence for entry in held.values()), default=-1)
         if latest > version - 1:
-            raise DropsError(
-                Problem(
-                    f"the calendar file in the folder is of version {latest + 1}, this case is version {version}",
-                    "version",
-                    "telephones would keep the drops of the later version",
-                    f"write version = {latest + 1} or more into the case",
-                )
-            )
+            raise DropsError(_later(latest, version))
         if latest >= version - 2:
-            return told
+            return held
         for plan, following in pairwise((*self.before.plans, self.plan)):
-            planned = self._told_by(plan, self.prefix, self._origin)
-            void_from = issued_on(following)
-            told = merge(told, {uid: replace(entry, void_from=void_from) for uid, entry in planned.items()})
-        return told
+            planned = self._held_by(plan, self.prefix, self._origin)
+            void_from = following.issued_on
+            held = merge(held, {uid: replace(entry, void_from=void_from) for uid, entry in planned.items()})
+        return held
 
-    def _told_by(self, plan: DropPlan, prefix: str, since: dt.date) -> dict[str, Told]:
+    def _held_by(self, plan: DropPlan, prefix: str, since: dt.date) -> dict[str, Held]:
         events = (self._event(run, prefix) for run in make_runs(plan, since))
-        return {str(event["UID"]): told_of(event, in_file=False) for event in events}
+        return {str(event["UID"]): held_of(event, in_file=False) for event in events}
 
-    def _taken_back(self, told: Told, bound: dt.date) -> Event | None:
+    def _taken_back(self, held: Held, bound: dt.date) -> Event | None:
         """The event as it holds after ``bound`` is reached: cancelled, cut short, or ``None`` if nothing changes."""
-        if told.is_cancelled or told.last < bound:
+        if held.is_cancelled or held.last < bound:
             return None
-        return cancel(told, self.void) if told.first >= bound else cut(told, bound - _DAY)
+        return cancel(held, self.void) if held.first >= bound else cut(held, bound - _DAY)
 
     def _other_eye(self) -> tuple[list[tuple[Event, int]], list[Event]]:
         """The calendar of the eye operated on first, ended the day before this one begins."""
         if self.before.other_eye is None:
             return [], []
         key, plan = self.before.other_eye
-        prefix = uid_prefix(key)
-        told = read_told(self.before.file, prefix, self.before.where) if self.before.file is not None else {}
-        told = told or self._told_by(plan, prefix, issued_on(plan))
+        held = self._others or self._held_by(plan, uid_prefix(key), plan.issued_on)
         changed: list[tuple[Event, int]] = []
         kept: list[Event] = []
-        for entry in told.values():
+        for entry in held.values():
             event = None if entry.whole_day else self._taken_back(entry, self._origin)
             if event is not None:
                 changed.append((event, _ABOVE_EVERY_VERSION))
@@ -257,6 +275,23 @@ def _zone(timezone: str) -> dt.tzinfo:
         ) from error
 
 
+def _later(latest: int, version: int) -> Problem:
+    """Why a case of ``version`` cannot follow a file whose newest event has the SEQUENCE ``latest``."""
+    if latest == _ABOVE_EVERY_VERSION:
+        return Problem(
+            "the calendar of this eye was ended by that of the other eye, in the same folder",
+            "version",
+            "telephones would keep the drops of both calendars",
+            "write the change into the case of the eye operated on last, or choose another folder",
+        )
+    return Problem(
+        f"the calendar file in the folder is of version {latest + 1}, this case is version {version}",
+        "version",
+        "telephones would keep the drops of the later version",
+        f"write version = {latest + 1} or more into the case",
+    )
+
+
 def _check(key: str, now: dt.datetime) -> None:
     if now.tzinfo is None:
         raise DropsError(Problem("the moment has no time zone", "now", remedy="give one, such as UTC"))
@@ -284,9 +319,9 @@ def _zones(events: Iterable[Event]) -> Iterator[Timezone]:
     from icalendar import Timezone
 
     used: dict[str, list[dt.date]] = {}
-    for entry in (told_of(event, in_file=False) for event in events):
-        if not entry.whole_day:
-            tzid = str(entry.event["DTSTART"].params["TZID"])
+    for entry in (held_of(event, in_file=False) for event in events):
+        tzid = tzid_of(entry.event)
+        if tzid is not None:
             used.setdefault(tzid, []).extend((entry.first, entry.last))
     for tzid, dates in sorted(used.items()):
         zone = Timezone.from_tzid(tzid, first_date=min(dates) - _DAY, last_date=max(dates) + _DAY)

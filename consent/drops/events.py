@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from consent.drops.plan import DropPlan
-from consent.drops.schedule import Row, date_of
+from consent.drops.schedule import Row
 from consent.drops.times import DaySessions, Session
 
 _DAY = dt.timedelta(days=1)
@@ -33,11 +33,6 @@ class Run:
     def days(self) -> int:
         """How many days."""
         return (self.last - self.first).days + 1
-
-
-def issued_on(plan: DropPlan) -> dt.date:
-    """The first date a print of ``plan`` is about."""
-    return date_of(plan.surgery, plan.issued_from)
 
 
 def make_runs(plan: DropPlan, since: dt.date) -> tuple[Run, ...]:

@@ -1,4 +1,4 @@
-"""Reads on what ground each check speaks, and the words that allergies are recognised by."""
+"""Reads on what ground each check speaks, what it says of drugs in pregnancy, and the words answers are known by."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from consent.case.part import Part
+from consent.case.part import Part, ShortText
 from consent.case.reading import read_model
 from consent.case.sourced import Sourced
 from consent.drops.formulary import DrugClass
@@ -37,17 +37,31 @@ class Words(Part):
     blood_pressure_medicine: tuple[str, ...]
     monoamine_oxidase_inhibitor: tuple[str, ...]
     tricyclic: tuple[str, ...]
+    glaucoma_drop: tuple[str, ...]
+    eye_drop: tuple[str, ...]
+    drop: tuple[str, ...]
+    other_drop: tuple[str, ...]
+    both_eyes: tuple[str, ...]
     look_alike: tuple[tuple[str, ...], ...]
     unrelated: tuple[str, ...]
     salts: tuple[str, ...]
     same_class: dict[DrugClass, tuple[str, ...]]
 
 
+class InPregnancy(Sourced):
+    """What is said of a drug, or a class of drugs, to a woman who is pregnant or may become so."""
+
+    says: ShortText
+    severity: Severity = "ask"
+
+
 class CheckTexts(Part):
-    """The file ``checks.toml``."""
+    """The file ``checks.toml``. ``without_contraception``: by generic name."""
 
     schema_version: Literal[1] = Field(alias="schema")
     findings: dict[str, Ground]
+    in_pregnancy: dict[DrugClass, InPregnancy]
+    without_contraception: dict[str, InPregnancy]
     words: Words
 
 

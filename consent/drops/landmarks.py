@@ -7,11 +7,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from consent.clinic import DayMarks
+from consent.drops.limits import read_limits
 from consent.drops.spacing import Waking, clock_of, minute_of
 from consent.errors import DropsError, Problem
-
-_NEAR_MINUTES = 30
-"""A time this near to a landmark is named by it, and no landmark lies this near to waking or bed."""
 
 
 class Landmark(StrEnum):
@@ -45,6 +43,7 @@ def landmarks_of(waking: Waking, marks: DayMarks) -> Landmarks:
     Raises ``DropsError`` where waking and bed are the same moment.
     """
     first, last = waking.first_minute, waking.last_minute
+    near = read_limits().near_landmark_minutes.value
     if first >= last:
         raise DropsError(
             Problem(
@@ -56,15 +55,15 @@ def landmarks_of(waking: Waking, marks: DayMarks) -> Landmarks:
     inner = (
         (Landmark(name.replace("_", " ").replace("mid morning", "mid-morning")), clock)
         for name, clock in marks.model_dump().items()
-        if first + _NEAR_MINUTES < minute_of(clock) < last - _NEAR_MINUTES
+        if first + near < minute_of(clock) < last - near
     )
     return ((Landmark.WAKING, clock_of(first)), *inner, (Landmark.BED, clock_of(last)))
 
 
 def moment_of(at: dt.time, landmarks: Landmarks) -> Moment:
     """Return ``at`` by its landmark: the one it lies near to, else the last one before it."""
-    near = min(landmarks, key=lambda mark: abs(minute_of(mark[1]) - minute_of(at)))
-    if abs(minute_of(near[1]) - minute_of(at)) <= _NEAR_MINUTES:
-        return Moment(at, near[0], exact=True)
+    nearest = min(landmarks, key=lambda mark: abs(minute_of(mark[1]) - minute_of(at)))
+    if abs(minute_of(nearest[1]) - minute_of(at)) <= read_limits().near_landmark_minutes.value:
+        return Moment(at, nearest[0], exact=True)
     before = [name for name, clock in landmarks if clock <= at]
     return Moment(at, before[-1] if before else landmarks[0][0], exact=False)

@@ -56,6 +56,11 @@ class Limits(Part):
     round_to_minutes: Whole
     long_session_minutes: Whole
     evening_from_hour: Whole
+    longest_pause_days: Whole
+    days_after_pause: Whole
+    longest_gap_times_shortest: Whole
+    near_landmark_minutes: Whole
+    close_doses_minutes: Whole
     nsaid_days: Whole
     nsaid_days_before: Whole
     cornea_visit_from_day: Whole

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from consent.case import OwnDrop
+from consent.case import OwnDrop, Side
 from consent.drops.grounds import mentions
 from consent.drops.subject import Check, Hit, Subject
+from consent.drops.theatre import named
 
 
 def _fact(subject: Subject, own: OwnDrop) -> str:
@@ -22,18 +23,42 @@ def undecided(subject: Subject) -> Iterator[Hit]:
 
 
 def missing(subject: Subject) -> Iterator[Hit]:
-    """A glaucoma drop of the operated eye that neither a row nor a decision covers."""
-    for text in subject.eye.glaucoma_drops:
-        if not _covered(text, _spoken_for(subject), subject.glaucoma_words):
+    """A drop among the eye's glaucoma drops or the patient's medicines that neither a row nor a decision covers."""
+    own_eye = frozenset({subject.eye.side})
+    texts = {text: _sides(subject, text) | own_eye for text in subject.eye.glaucoma_drops}
+    for text in subject.health.medicines:
+        if _is_eye_drop(subject, text):
+            texts.setdefault(text, _sides(subject, text))
+    for text, sides in texts.items():
+        if not _covered_in(subject, text, sides):
             yield Hit("ask", (f"uses: {text}",))
 
 
-def _spoken_for(subject: Subject) -> list[str]:
-    """Generic names that have a row in the operated eye, or a decision for it."""
-    side = subject.eye.side
-    on_calendar = [
-        part.generic.lower() for row in subject.plan.rows if row.side is side for part in row.drug.components
-    ]
+def _is_eye_drop(subject: Subject, medicine: str) -> bool:
+    """Whether ``medicine`` names a glaucoma drop or is called an eye drop, or a drop and not one for elsewhere."""
+    words = subject.words
+    if named(medicine, words.glaucoma_drop) or mentions(medicine, words.eye_drop):
+        return True
+    return mentions(medicine, words.drop) and not named(medicine, words.other_drop)
+
+
+def _sides(subject: Subject, text: str) -> frozenset[Side]:
+    """The eyes that ``text`` names; none where it does not say."""
+    if mentions(text, subject.words.both_eyes):
+        return frozenset(Side)
+    return frozenset(side for side in Side if mentions(text, (side.value,)))
+
+
+def _covered_in(subject: Subject, text: str, sides: frozenset[Side]) -> bool:
+    """Whether ``text`` is covered in each of ``sides``; in either eye, where it names none."""
+    covered = (_covered(text, _spoken_for(subject, side), subject.glaucoma_words) for side in sides or Side)
+    return all(covered) if sides else any(covered)
+
+
+def _spoken_for(subject: Subject, side: Side) -> list[str]:
+    """Generic names that have a row in the eye on ``side``, or a decision for it."""
+    rows = [row for row in subject.plan.rows if row.side is side]
+    on_calendar = [subject.base_name(part) for row in rows for part in row.drug.components]
     decided = [name for own in subject.case.own_drops if side in own.sides for name in subject.generics(own)]
     return [*on_calendar, *decided]
 

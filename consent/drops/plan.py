@@ -9,13 +9,13 @@ from typing import Literal
 from consent.case import Case, Side
 from consent.clinic import Clinic
 from consent.drops.bottles import Supply, make_supplies
-from consent.drops.courses import Calendar
+from consent.drops.courses import Dates
 from consent.drops.formulary import read_formulary
 from consent.drops.landmarks import Landmarks, landmarks_of
 from consent.drops.limits import read_limits
 from consent.drops.orders import Book, Order, Told, give
 from consent.drops.regimens import Regimen, Start, find_regimen, read_regimens
-from consent.drops.schedule import Day, Row, Span, make_days, make_spans
+from consent.drops.schedule import Day, Row, Span, date_of, make_days, make_spans
 from consent.drops.spacing import Waking, minute_of
 from consent.drops.times import DaySessions, evening_of, make_sessions
 
@@ -42,6 +42,11 @@ class DropPlan:
     told: tuple[Told, ...] = ()
     changed_on: tuple[dt.date, ...] = ()
     issued_from: int = 0
+
+    @property
+    def issued_on(self) -> dt.date:
+        """The date of the first day this print is about."""
+        return date_of(self.surgery, self.issued_from)
 
     @property
     def total(self) -> int:
@@ -146,8 +151,16 @@ def make_plan(order: Order, clinic: Clinic) -> DropPlan:
     if order.by_landmarks:
         waking = replace(waking, marks=tuple(minute_of(clock) for _, clock in landmarks))
     evening = evening_of(waking, limits.evening_from_hour.value)
-    calendar = Calendar(order.surgery, waking)
-    given = give(order, Book(regimens, formulary, calendar, evening, clinic.drops.long_standing_days))
+    book = Book(
+        regimens=regimens,
+        formulary=formulary,
+        dates=Dates(order.surgery, waking),
+        evening=evening,
+        long_standing_days=clinic.drops.long_standing_days,
+        longest_pause_days=limits.longest_pause_days.value,
+        days_after_pause=limits.days_after_pause.value,
+    )
+    given = give(order, book)
     days = make_days(given.rows, order.surgery)
     return DropPlan(
         regimen=find_regimen(regimens, order.regimen, order.where),
@@ -155,7 +168,7 @@ def make_plan(order: Order, clinic: Clinic) -> DropPlan:
         surgery=order.surgery,
         rows=given.rows,
         days=days,
-        sessions=make_sessions(given.rows, days, waking, evening, clinic.drops),
+        sessions=make_sessions(given.rows, days, order.surgery_days, waking, evening, clinic.drops),
         supplies=make_supplies(given.rows, clinic.drops),
         pad_off=clinic.aftercare.pad_off,
         landmarks=landmarks,

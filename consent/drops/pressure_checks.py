@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from consent.case import Answer, Retinopathy
+from consent.drops.eye_risks import macular_oedema_answers
 from consent.drops.formulary import DrugClass
 from consent.drops.grounds import mentions
 from consent.drops.subject import Check, Hit, Subject, answered, hit
@@ -35,10 +36,7 @@ def prostaglandin(subject: Subject) -> Iterator[Hit]:
     """An eye at risk of macular oedema."""
     eye, done = subject.eye, subject.case.done
     answers = {
-        "macular oedema": eye.macular_oedema,
-        "uveitis": eye.uveitis,
-        "vein occlusion": eye.vein_occlusion,
-        "epiretinal membrane": eye.epiretinal_membrane,
+        **macular_oedema_answers(eye),
         "diabetic retinopathy": _retinopathy(eye.retinopathy),
         "vitreous lost": done.vitreous_lost if done else Answer.NO,
     }

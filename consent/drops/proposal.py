@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from consent.case import Case
 from consent.clinic import Clinic
 from consent.drops.checks import Finding, check_drops
-from consent.drops.formulary import read_formulary
+from consent.drops.formulary import Formulary, read_formulary
 from consent.drops.plan import plan_drops
 from consent.drops.regimens import Regimen, read_regimens
 from consent.drops.situations import Situation, situations_of
@@ -16,9 +16,6 @@ from consent.errors import DropsError
 
 _SETTLED_BY_A_DATE = frozenset({"steroid-without-pressure-visit", "nsaid-without-cornea-visit", "review-without-visit"})
 """Asks that every longer course draws, whatever the eye, until a visit is booked."""
-
-_WHATEVER_THE_DROPS = frozenset({"side-disagrees"})
-"""Findings that are not about drugs."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +66,9 @@ class Proposal:
 
 
 def propose(case: Case, clinic: Clinic) -> Proposal:
-    """Return the regimens of ``clinic`` in the order in which they fit ``case``; its own ``plan.regimen`` is ignored.
+    """Return the regimens of ``clinic`` in the order in which they fit ``case``.
+
+    The case's own ``plan.regimen`` and ``drop_changes`` are ignored: each regimen is looked at as if it were given.
 
     1. What may not be proposed comes last: unsuited to this patient, then a stop against it, then no plan possible.
     2. The more of its situations the patient has, the higher.
@@ -84,23 +83,31 @@ def propose(case: Case, clinic: Clinic) -> Proposal:
     drops draws (such as allergies not asked). Raises ``DropsError`` if the clinic's drugs or regimens are not in order.
     """
     holding = situations_of(case)
-    regimens = read_regimens(clinic, read_formulary(clinic)).values()
-    candidates = _telling([_candidate(regimen, case, clinic, holding) for regimen in regimens])
+    formulary = read_formulary(clinic)
+    regimens = read_regimens(clinic, formulary).values()
+    candidates = _telling([_candidate(regimen, case, clinic, formulary, holding) for regimen in regimens])
     ranked = sorted(candidates, key=lambda candidate: _rank(candidate, clinic.drops.regimen))
     best = next(iter(ranked), None)
     return Proposal(tuple(ranked), best.regimen.id if best and best.may_be_proposed else None)
 
 
-def _candidate(regimen: Regimen, case: Case, clinic: Clinic, holding: Mapping[Situation, tuple[str, ...]]) -> Candidate:
+def _candidate(
+    regimen: Regimen,
+    case: Case,
+    clinic: Clinic,
+    formulary: Formulary,
+    holding: Mapping[Situation, tuple[str, ...]],
+) -> Candidate:
     reasons, unsuited = (
         tuple(Reason(situation, holding[situation]) for situation in named if situation in holding)
         for named in (regimen.suits, regimen.unsuited)
     )
     for_others = bool(regimen.suits) and not reasons and regimen.id != clinic.drops.regimen
     candidate = Candidate(regimen, reasons, unsuited, for_others)
-    ordered = case.model_copy(update={"plan": case.plan.model_copy(update={"regimen": regimen.id})})
+    plan = case.plan.model_copy(update={"regimen": regimen.id})
+    ordered = case.model_copy(update={"plan": plan, "drop_changes": ()})
     try:
-        findings = check_drops(plan_drops(ordered, clinic), ordered)
+        findings = check_drops(plan_drops(ordered, clinic), ordered, formulary)
     except DropsError as error:
         return replace(candidate, error=str(error))
     return replace(candidate, against=tuple(finding for finding in findings if finding.severity != "note"))
@@ -109,8 +116,10 @@ def _candidate(regimen: Regimen, case: Case, clinic: Clinic, holding: Mapping[Si
 def _telling(candidates: Sequence[Candidate]) -> list[Candidate]:
     """``candidates`` without the findings that do not tell them apart."""
     planned = [candidate for candidate in candidates if candidate.error is None]
-    anyway = {_key(finding) for one in planned if one.regimen.drop_free for finding in one.against}
-    asked = [{f.id for f in one.against if f.severity == "ask"} for one in planned if not one.regimen.drop_free]
+    given = [one for one in planned if not one.regimen.drop_free]
+    without = [one for one in planned if one.regimen.drop_free]
+    anyway = {_key(f) for one in without for f in one.against} & {_key(f) for one in given for f in one.against}
+    asked = [{f.id for f in one.against if f.severity == "ask"} for one in given]
     alike = set.intersection(*asked) if asked else set()
     return [replace(one, against=tuple(_left(one.against, anyway, alike))) for one in candidates]
 
@@ -118,7 +127,7 @@ def _telling(candidates: Sequence[Candidate]) -> list[Candidate]:
 def _left(findings: Iterable[Finding], anyway: set[tuple[object, ...]], alike: set[str]) -> Iterable[Finding]:
     for finding in findings:
         drawn_by_all = finding.severity == "ask" and finding.id in alike
-        if not drawn_by_all and finding.id not in _WHATEVER_THE_DROPS and _key(finding) not in anyway:
+        if not drawn_by_all and _key(finding) not in anyway:
             yield finding
 
 

@@ -81,10 +81,10 @@ def phenylephrine_strong(subject: Subject) -> Iterator[Hit]:
 
 
 def phenylephrine_no_strength(subject: Subject) -> Iterator[Hit]:
-    """Phenylephrine of a strength nobody wrote."""
+    """Phenylephrine whose strength nobody wrote, or not so that it can be read."""
     unsaid = [text for text in _phenylephrine(subject) if percent_of(_PHENYLEPHRINE, text) is None]
     if unsaid:
-        yield hit("ask", ("strength: not written",), (), unsaid)
+        yield hit("ask", ("strength: not read",), (), unsaid)
 
 
 def _phenylephrine(subject: Subject) -> tuple[str, ...]:

@@ -8,21 +8,15 @@ from itertools import combinations, pairwise
 from consent.case import Answer, DropGiver, Sex
 from consent.drops.formulary import DrugClass
 from consent.drops.regimens import Ends
+from consent.drops.spacing import minute_of
 from consent.drops.subject import Check, Hit, Subject, hit
-
-_IN_PREGNANCY = {
-    DrugClass.CARBONIC_ANHYDRASE_INHIBITOR: "carbonic anhydrase inhibitor: contraindicated",
-    DrugClass.BETA_BLOCKER: "beta-blocker: not in the first 3 months; stop 2 to 3 days before birth",
-    DrugClass.NSAID: "NSAID: not in the last 3 months",
-}
-_NEPAFENAC = "nepafenac"
 
 
 def side_disagrees(subject: Subject) -> Iterator[Hit]:
     """The eye is written twice on purpose."""
     if not subject.eye.side is subject.case.plan.side is subject.plan.side:
         facts = (f"eye: {subject.eye.side}", f"plan: {subject.case.plan.side}", f"drops: {subject.plan.side}")
-        yield hit("stop", facts, subject.plan.rows)
+        yield Hit("stop", facts)
 
 
 def duplicate_class(subject: Subject) -> Iterator[Hit]:
@@ -44,16 +38,16 @@ def antibiotic_tapered(subject: Subject) -> Iterator[Hit]:
 
 
 def pregnancy(subject: Subject) -> Iterator[Hit]:
-    """Every drug is asked about; the class that is contraindicated stops."""
+    """Every drug is asked about; a class that is contraindicated stops."""
     rows, health = subject.current, subject.health
     texts = tuple(order.text for order in subject.ordered)
     if not rows and not texts:
         return
     if health.pregnant is Answer.YES:
         classes = _classes_given(subject)
-        barred = DrugClass.CARBONIC_ANHYDRASE_INHIBITOR in classes
-        facts = [fact for drug_class, fact in _IN_PREGNANCY.items() if drug_class in classes]
-        yield hit("stop" if barred else "ask", ("pregnant", *facts), rows, texts)
+        told = [said for drug_class, said in subject.grounds.in_pregnancy.items() if drug_class in classes]
+        barred = any(said.severity == "stop" for said in told)
+        yield hit("stop" if barred else "ask", ("pregnant", *(said.says for said in told)), rows, texts)
     elif facts := _may_be_pregnant(subject):
         yield hit("note", (*facts, f"age {subject.case.age_years} years"), rows)
 
@@ -72,8 +66,9 @@ def _may_be_pregnant(subject: Subject) -> list[str]:
     if case.patient.sex is Sex.MALE or case.age_years >= subject.limits.pregnancy_years.value:
         return []
     facts = ["pregnancy: not known"] if subject.health.pregnant is Answer.UNKNOWN else []
-    generics = {component.generic for row in subject.current for component in row.drug.components}
-    return [*facts, "nepafenac: not advised without contraception"] if _NEPAFENAC in generics else facts
+    generics = {subject.base_name(component) for row in subject.current for component in row.drug.components}
+    told = subject.grounds.without_contraception.items()
+    return [*facts, *(said.says for generic, said in told if generic in generics)]
 
 
 def breastfeeding(subject: Subject) -> Iterator[Hit]:
@@ -95,6 +90,34 @@ def long_session(subject: Subject) -> Iterator[Hit]:
         minutes, day, session = longest
         rows = sorted({number for number, _ in session.drops})
         yield Hit("note", (f"{minutes} minutes, first on day {day} at {session.at:%H:%M}",), tuple(rows))
+
+
+def doses_close(subject: Subject) -> Iterator[Hit]:
+    """Two doses of one drop within minutes: the day is too short for so many."""
+    close: dict[int, str] = {}
+    for row in subject.current:
+        gaps = [(gap, day) for day, gap in _gaps(subject, row.number)]
+        shortest = min(gaps, default=None)
+        if shortest and shortest[0] < subject.limits.close_doses_minutes.value:
+            gap, day = shortest
+            close[row.number] = f"{row.drug.name}, {row.side} eye: {gap} minutes between doses, first on day {day}"
+    if close:
+        yield Hit("ask", tuple(close.values()), tuple(close))
+
+
+def _gaps(subject: Subject, row_number: int) -> Iterator[tuple[int, int]]:
+    """For each two doses of a row that follow one another on one day: the day and the minutes between them."""
+    for day in subject.plan.sessions:
+        if day.number >= subject.plan.issued_from:
+            for before, after in pairwise(day.times_of(row_number)):
+                yield day.number, minute_of(after) - minute_of(before)
+
+
+def drop_free_without_injection(subject: Subject) -> Iterator[Hit]:
+    """No drops at home rest on what is injected."""
+    injected = subject.case.plan.injected_antibiotic
+    if subject.plan.regimen.drop_free and injected is not Answer.YES:
+        yield Hit("ask", (f"injected antibiotic: {'not planned' if injected is Answer.NO else 'not known'}",))
 
 
 def before_pad_off(subject: Subject) -> Iterator[Hit]:
@@ -135,8 +158,10 @@ REGIMEN_CHECKS: dict[str, Check] = {
     "antibiotic-tapered": antibiotic_tapered,
     "pregnancy": pregnancy,
     "breastfeeding": breastfeeding,
+    "drop-free-without-injection": drop_free_without_injection,
     "review-without-visit": review_without_visit,
     "nobody-gives-drops": nobody_gives,
     "long-session": long_session,
+    "doses-close": doses_close,
     "drops-before-pad-off": before_pad_off,
 }

@@ -48,7 +48,7 @@ class Phase:
 class Row:
     """One numbered line of the calendar: one drug into one eye. Days are counted from the operation at hand.
 
-    ``drops_before_surgery`` are given on ``surgery_day``, the day of the operation on the eye the row was ordered for.
+    ``day_0`` is the day 0 of the course the row was ordered in, on which ``drops_before_surgery`` are given.
     """
 
     number: int
@@ -58,7 +58,7 @@ class Row:
     ends: Ends
     surgery: dt.date
     drops_before_surgery: int = 0
-    surgery_day: int = 0
+    day_0: int = 0
     reason: str | None = None
 
     @property
@@ -75,7 +75,7 @@ class Row:
         for phase in self.phases:
             yield from (phase.first_day, phase.last_day)
         if self.drops_before_surgery:
-            yield self.surgery_day
+            yield self.day_0
 
     @property
     def first(self) -> dt.date:
@@ -104,7 +104,7 @@ class Row:
     def drops_on(self, day: int) -> int:
         """Drops on ``day``, those before surgery counted in."""
         phase = self.phase_on(day)
-        return (phase.drops_a_day if phase else 0) + (self.drops_before_surgery if day == self.surgery_day else 0)
+        return (phase.drops_a_day if phase else 0) + (self.drops_before_surgery if day == self.day_0 else 0)
 
     def days(self) -> Iterator[int]:
         """The days with at least one drop, in order."""

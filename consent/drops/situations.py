@@ -10,10 +10,11 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from consent.case import Answer, Case, DropGiver, Glaucoma, LensPlace, NucleusGrade, Operation, Retinopathy
+from consent.case import Answer, Case, DropGiver, LensPlace, NucleusGrade, Operation, Retinopathy
 from consent.case.part import Part, ShortText
 from consent.case.reading import read_model
 from consent.case.sourced import Sourced
+from consent.drops.eye_risks import long_eye, macular_oedema_answers, pressure_history, young
 from consent.drops.limits import read_limits
 from consent.errors import DropsError
 from consent.resources import package_data
@@ -114,30 +115,16 @@ def _diabetic_retinopathy(case: Case) -> Iterator[str]:
 
 
 def _macular_oedema_risk(case: Case) -> Iterator[str]:
-    eye = case.eye
-    return _yes(
-        {
-            "uveitis": eye.uveitis,
-            "vein occlusion": eye.vein_occlusion,
-            "epiretinal membrane": eye.epiretinal_membrane,
-            "macular oedema": eye.macular_oedema,
-        }
-    )
+    return _yes(macular_oedema_answers(case.eye))
 
 
 def _steroid_response_risk(case: Case) -> Iterator[str]:
-    eye, limits, age = case.eye, read_limits(), case.age_years
-    yield from _yes(
-        {
-            "pressure rose on steroid drops before": eye.steroid_response_self,
-            "pressure rose on steroid drops in a close relative": eye.steroid_response_family,
-        }
-    )
-    if eye.glaucoma not in (Glaucoma.NONE, Glaucoma.UNKNOWN):
-        yield f"glaucoma: {eye.glaucoma}"
-    length = eye.axial_length_mm
-    if length is not None and length >= limits.long_eye_mm.value and age < limits.young_eye_years.value:
-        yield from (f"axial length {length} mm", f"age {age} years")
+    """Length and age only together: either alone is met in too many eyes to choose drops by."""
+    limits = read_limits()
+    length, age = long_eye(case.eye, limits), young(case, limits)
+    yield from pressure_history(case.eye)
+    if length and age:
+        yield from (*length, *age)
 
 
 def _surface_disease(case: Case) -> Iterator[str]:

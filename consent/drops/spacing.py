@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations, pairwise
 
+from consent.drops.limits import read_limits
 from consent.errors import DropsError, Problem
 
 _HOUR = 60
@@ -130,4 +131,4 @@ def _spread(minutes: tuple[int, ...]) -> int:
 
 def _even_enough(minutes: tuple[int, ...]) -> bool:
     gaps = [after - before for before, after in pairwise(minutes)]
-    return len(gaps) < 2 or max(gaps) <= 2 * min(gaps)
+    return len(gaps) < 2 or max(gaps) <= read_limits().longest_gap_times_shortest.value * min(gaps)

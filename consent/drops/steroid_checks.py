@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from consent.case import Answer, Glaucoma
+from consent.drops.eye_risks import long_eye, pressure_history, young
 from consent.drops.formulary import DrugClass
 from consent.drops.limits import DayWindow
 from consent.drops.schedule import Row
@@ -25,16 +26,8 @@ def _missing(subject: Subject, *windows: DayWindow) -> list[str]:
 
 def responder_facts(subject: Subject) -> list[str]:
     """Return what makes a pressure rise on steroid drops likely in this eye."""
-    eye, limits = subject.eye, subject.limits
-    length, age = eye.axial_length_mm, subject.case.age_years
-    facts = {
-        "pressure rose on steroid drops before": eye.steroid_response_self is Answer.YES,
-        "pressure rose on steroid drops in a close relative": eye.steroid_response_family is Answer.YES,
-        f"glaucoma: {eye.glaucoma}": eye.glaucoma not in (Glaucoma.NONE, Glaucoma.UNKNOWN),
-        f"axial length {length} mm": length is not None and length >= limits.long_eye_mm.value,
-        f"age {age} years": age < limits.young_eye_years.value,
-    }
-    return [fact for fact, fires in facts.items() if fires]
+    case, limits = subject.case, subject.limits
+    return [*pressure_history(case.eye), *long_eye(case.eye, limits), *young(case, limits)]
 
 
 def weak_responder_facts(subject: Subject) -> list[str]:
@@ -49,7 +42,7 @@ def weak_responder_facts(subject: Subject) -> list[str]:
 
 
 def pressure_visit(subject: Subject) -> Iterator[Hit]:
-    """A steroid course beyond 14 days needs a measured pressure between days 14 and 28."""
+    """A long steroid course needs a measured pressure within the window."""
     rows, days = _steroid(subject)
     missing = _missing(subject, subject.limits.pressure_visit)
     if days > subject.limits.steroid_days.value and missing:

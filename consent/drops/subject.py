@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 from consent.case import Answer, Case, OwnDrop, Side
 from consent.case.model import Allergy, Eye, Health
-from consent.drops.formulary import Component, Drug, DrugClass
-from consent.drops.grounds import Severity, Words, mentions
+from consent.drops.formulary import Component, DrugClass, Formulary
+from consent.drops.grounds import CheckTexts, Severity, Words, mentions
 from consent.drops.limits import Limits
 from consent.drops.plan import DropPlan
 from consent.drops.schedule import Row
@@ -32,9 +32,14 @@ class Subject:
     plan: DropPlan
     case: Case
     limits: Limits
-    words: Words
+    grounds: CheckTexts
     theatre: Theatre
-    formulary: Mapping[str, Drug] = field(default_factory=dict)
+    formulary: Formulary
+
+    @property
+    def words(self) -> Words:
+        """Words by which an answer is recognised."""
+        return self.grounds.words
 
     @property
     def health(self) -> Health:
@@ -88,7 +93,7 @@ class Subject:
     def names(self, allergy: Allergy, row: Row, *classes: DrugClass) -> bool:
         """Whether ``allergy`` names a component of ``row`` (of one of ``classes``, if given)."""
         return any(
-            self._base_name(component) in allergy.substance.lower()
+            self.base_name(component) in allergy.substance.lower()
             for component in row.drug.components
             if not classes or component.drug_class in classes
         )
@@ -108,24 +113,22 @@ class Subject:
         return allergy.severe is Answer.YES or mentions(allergy.reaction, self.words.severe_reaction)
 
     def generics(self, own: OwnDrop) -> tuple[str, ...]:
-        """Generic names in a long-standing drop; its id, read as words, where the formulary is not at hand."""
-        drug = self.formulary.get(own.drug)
-        if drug is None:
-            return (own.drug.replace("-", " "),)
-        return tuple(component.generic.lower() for component in drug.components)
+        """Generic names in a long-standing drop, without salts."""
+        return tuple(self.base_name(component) for component in self.formulary[own.drug].components)
 
     def lowers_pressure(self, own: OwnDrop) -> bool:
         """Whether a long-standing drop is a glaucoma drug."""
-        drug = self.formulary.get(own.drug)
-        return drug.lowers_pressure if drug else any(mentions(name, self.glaucoma_words) for name in self.generics(own))
+        return self.formulary[own.drug].lowers_pressure
 
     @property
     def glaucoma_words(self) -> tuple[str, ...]:
-        """Names of drugs that lower the pressure."""
-        listed = self.words.same_class
-        return tuple(word for drug_class in DrugClass if drug_class.lowers_pressure for word in listed[drug_class])
+        """Names of drugs that lower the pressure, as drops or swallowed."""
+        lowering = [drug_class for drug_class in DrugClass if drug_class.lowers_pressure]
+        listed = [word for drug_class in lowering for word in self.words.same_class[drug_class]]
+        return tuple(dict.fromkeys((*listed, *self.words.glaucoma_drop)))
 
-    def _base_name(self, component: Component) -> str:
+    def base_name(self, component: Component) -> str:
+        """The generic name of ``component`` without its salt, in lower case."""
         name = component.generic.lower()
         for salt in self.words.salts:
             name = name.removesuffix(f" {salt}")

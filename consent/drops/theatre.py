@@ -31,6 +31,9 @@ Kind = Literal[
 ]
 
 _MG_PER_ML_IN_A_PERCENT = 10
+_STRENGTH = r"(\d+(?:\.\d+)?)\s*(%|per ?cent|mg\s*/\s*ml)"
+_AFTER = r"(?<![a-z]){name}(?:[\s-]+(?:hydrochloride|hcl|eye|ophthalmic|solution|drops?))*\s*[:(]?\s*" + _STRENGTH
+_BEFORE = r"(?:^|[+,;/&(]|\band\b|\bwith\b)\s*" + _STRENGTH + r"(?:\s*w/v)?\)?\s*{name}"
 
 
 class Family(Sourced):
@@ -110,9 +113,12 @@ def ordered_in(case: Case, theatre: Theatre) -> tuple[Ordered, ...]:
 
 
 def percent_of(generic: str, text: str) -> float | None:
-    """Return the strength written right after ``generic`` in ``text``, in percent (10 mg/mL is 1%), if there is one."""
-    between = r"(?:\s+(?:hydrochloride|eye|drops?))*\s*[:(]?\s*"
-    found = re.search(rf"{re.escape(generic)}{between}(\d+(?:\.\d+)?)\s*(%|mg\s*/\s*ml)", text.lower())
-    if found is None:
-        return None
-    return float(found[1]) / (1 if found[2] == "%" else _MG_PER_ML_IN_A_PERCENT)
+    """Return the strength of ``generic`` as written in ``text``, in percent (10 mg/mL is 1%), if there is one.
+
+    It stands after the name, or before it where no other drug stands before the strength: in "tropicamide 1%
+    phenylephrine" it is not the second drug's. Of several the highest counts.
+    """
+    name, lower = re.escape(generic), text.lower()
+    found = [*re.findall(_AFTER.format(name=name), lower), *re.findall(_BEFORE.format(name=name), lower)]
+    percents = (float(number) / (_MG_PER_ML_IN_A_PERCENT if unit[0] == "m" else 1) for number, unit in found)
+    return max(percents, default=None)

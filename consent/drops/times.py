@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -55,47 +55,52 @@ class DaySessions:
 
 
 def make_sessions(
-    rows: Sequence[Row], days: Iterable[Day], waking: Waking, evening: Waking, settings: DropSettings
+    rows: Sequence[Row],
+    days: Iterable[Day],
+    surgery_days: Mapping[Side, int],
+    waking: Waking,
+    evening: Waking,
+    settings: DropSettings,
 ) -> tuple[DaySessions, ...]:
     """Return the sittings of each of ``days``.
 
     ``settings.times`` "even" gives every row its own times; "fewest sessions" puts all rows on the times of the row
-    with most doses that day. On the day of surgery only a start in the ``evening`` has clock times.
+    with most doses that day. On the day of its surgery (``surgery_days``) an eye has clock times only for a start in
+    the ``evening``; the other eye keeps its own.
     Raises ``DropsError`` where the doses do not fit the waking hours.
     """
     made: list[DaySessions] = []
     phases_before: tuple[Phase | None, ...] = ()
     for day in days:
         phases = tuple(row.phase_on(day.number) for row in rows)
-        if made and phases == phases_before and not made[-1].untimed and not _is_special(rows, day.number):
+        special = day.number in surgery_days.values() or any(day.number == row.day_0 for row in rows)
+        if made and phases == phases_before and not made[-1].untimed and not special:
             made.append(replace(made[-1], number=day.number, date=day.date))
         else:
-            made.append(_day(rows, day, waking, evening, settings))
+            clocked = [row for row in rows if _is_clocked(row, day.number, surgery_days)]
+            made.append(_day(rows, clocked, day, waking, evening, settings))
         phases_before = phases
     return tuple(made)
-
-
-def _is_special(rows: Sequence[Row], day: int) -> bool:
-    """Whether an eye is operated on that day, and its drops have no clock time."""
-    return day == 0 or any(day == row.surgery_day for row in rows)
 
 
 Clocks = tuple[dt.time, ...]
 
 
-def _day(rows: Sequence[Row], day: Day, waking: Waking, evening: Waking, settings: DropSettings) -> DaySessions:
-    clocked = [row for row in rows if _is_clocked(row, day.number)]
+def _day(
+    rows: Sequence[Row], clocked: Sequence[Row], day: Day, waking: Waking, evening: Waking, settings: DropSettings
+) -> DaySessions:
     own = {row.number: _own(row, day.number, waking, evening) for row in clocked}
-    times = own if settings.times == "even" else _shared(own, _at_bedtime(clocked, day.number))
+    times = own if settings.times == "even" else _in_few_rounds(clocked, own, day.number)
     moments = sorted({clock for clocks in times.values() for clock in clocks})
     sessions = tuple(
         _session(clock, [row for row in clocked if clock in times[row.number]], day.number, settings)
         for clock in moments
     )
-    _check_room(sessions, settings, day)
+    for side in Side:
+        _check_room(list(_of_eye(sessions, {row.number for row in clocked if row.side is side})), settings, day)
     _check_midnight(sessions, day)
     moved = tuple(number for number, clocks in times.items() if clocks != own[number])
-    return DaySessions(day.number, day.date, sessions, moved, tuple(_untimed(rows, day.number)))
+    return DaySessions(day.number, day.date, sessions, moved, tuple(_untimed(rows, clocked, day.number)))
 
 
 def _own(row: Row, day: int, waking: Waking, evening: Waking) -> Clocks:
@@ -103,6 +108,15 @@ def _own(row: Row, day: int, waking: Waking, evening: Waking) -> Clocks:
     if phase is None:
         return ()
     return own_times(phase.times_a_day, evening if phase.evening_only else waking, phase.at_bedtime)
+
+
+def _in_few_rounds(rows: Sequence[Row], own: dict[int, Clocks], day: int) -> dict[int, Clocks]:
+    """Rows of an evening of surgery share their times among themselves: nothing moves to before that evening."""
+    in_evening = {row.number for row in rows if (phase := row.phase_on(day)) is not None and phase.evening_only}
+    fixed = _at_bedtime(rows, day)
+    groups = ({n: own[n] for n in own if n in in_evening}, {n: own[n] for n in own if n not in in_evening})
+    shared = {number: clocks for group in groups for number, clocks in _shared(group, fixed).items()}
+    return {number: shared[number] for number in own}
 
 
 def _at_bedtime(rows: Iterable[Row], day: int) -> frozenset[int]:
@@ -115,16 +129,17 @@ def _shared(own: dict[int, Clocks], fixed: frozenset[int]) -> dict[int, Clocks]:
     return {number: clocks if number in fixed else shared_times(clocks, grid) for number, clocks in own.items()}
 
 
-def _is_clocked(row: Row, day: int) -> bool:
+def _is_clocked(row: Row, day: int, surgery_days: Mapping[Side, int]) -> bool:
     phase = row.phase_on(day)
-    return phase is not None and (day not in (0, row.surgery_day) or phase.evening_only)
+    return phase is not None and (phase.evening_only or day != surgery_days.get(row.side))
 
 
-def _untimed(rows: Iterable[Row], day: int) -> Iterator[tuple[int, int]]:
+def _untimed(rows: Iterable[Row], clocked: Iterable[Row], day: int) -> Iterator[tuple[int, int]]:
+    timed = {row.number for row in clocked}
     for row in rows:
         drops = row.drops_on(day)
-        if _is_clocked(row, day):
-            drops = row.drops_before_surgery if day == row.surgery_day else 0
+        if row.number in timed:
+            drops = row.drops_before_surgery if day == row.day_0 else 0
         if drops:
             yield row.number, drops
 
@@ -154,12 +169,20 @@ def _gap(row: Row, settings: DropSettings) -> int:
     return settings.gap_minutes
 
 
-def _check_room(sessions: Sequence[Session], settings: DropSettings, day: Day) -> None:
-    for before, after in pairwise(sessions):
-        if minute_of(after.at) - minute_of(before.at) - before.minutes < settings.gap_minutes:
+def _of_eye(sessions: Iterable[Session], numbers: set[int]) -> Iterator[tuple[dt.time, int, int]]:
+    """Sittings with a drop of ``numbers``: when they begin, and minutes to the first and the last of those drops."""
+    for session in sessions:
+        offsets = [offset for number, offset in session.drops if number in numbers]
+        if offsets:
+            yield session.at, min(offsets), max(offsets)
+
+
+def _check_room(sittings: Sequence[tuple[dt.time, int, int]], settings: DropSettings, day: Day) -> None:
+    for (before, _, last), (after, first, _) in pairwise(sittings):
+        if minute_of(after) + first - minute_of(before) - last < settings.gap_minutes:
             raise DropsError(
                 Problem(
-                    f"the sitting at {before.at:%H:%M} lasts until the one at {after.at:%H:%M} (day {day.number})",
+                    f"the sitting at {before:%H:%M} lasts until the one at {after:%H:%M} (day {day.number})",
                     "patient.waking_from, patient.waking_to",
                     "two drops into one eye within minutes wash each other out",
                     'correct the waking hours, set drops.times = "fewest sessions", or shorten the gap',

@@ -62,7 +62,8 @@ def compose_pack(
         voice = Voice((tag,), clinic.digits)
         spoken.append((going_home(assessment, voice, large), voice))
         voice = Voice((tag,), clinic.digits)
-        spoken.append((drop_calendar(assessment, voice, paper, large), voice))
+        calendar_paper: Paper = paper if "drop-calendar" in sheets else "A4"
+        spoken.append((drop_calendar(assessment, voice, calendar_paper, large), voice))
     rows = completeness(profile(clinic.profile), case, form.anchors(), form.texts(without=_IN_OWN_WORDS))
     points = by_severity((*assessment.points, *completeness_points(rows, case.answers)))
     words = tuple(entry for document, voice in spoken for entry in sheet_words(document, voice))

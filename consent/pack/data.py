@@ -86,7 +86,7 @@ def _point(speaker: Speaker, point: Point) -> dict[str, Any]:
         "facts": [utter(speaker, fact).plain for fact in point.facts],
         "settle": utter(speaker, point.settle).plain,
         "source": point.source,
-        "key": point.key,
+        "key": point.key if point.overridable else None,
         "blocks": point.blocks,
         "answer": _answer(point),
     }

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
-from consent.drops import Candidate, Day, DaySessions, DropPlan, Row, Supply, Told, moment_of
+from consent.drops import Candidate, Day, DaySessions, DropPlan, Row, Supply, Told, cautions_of, moment_of
 from consent.review import Assessment
 
 
 def drops_data(assessment: Assessment) -> dict[str, Any]:
-    """``rows``, ``bottles``, ``days``, ``not_given``, ``totals`` and ``proposal``, ready for JSON.
+    """``rows``, ``bottles``, ``days``, ``not_given``, ``cautions``, ``totals`` and ``proposal``, ready for JSON.
 
     Days are counted from the day of surgery, day 0; drops are counts; dates are ISO 8601, times HH:MM; ``moved`` are
     rows whose times were moved from their own to save rounds. ``untimed`` drops have no clock time.
@@ -25,6 +26,7 @@ def drops_data(assessment: Assessment) -> dict[str, Any]:
         "bottles": [_supply(supply) for supply in plan.supplies],
         "days": [_day(plan, day, sessions) for day, sessions in zip(plan.days, plan.sessions, strict=True)],
         "not_given": [_told(told) for told in plan.told],
+        "cautions": [asdict(caution) for caution in cautions_of(plan)],
         "totals": {
             "drops": plan.total,
             "from_day_1": plan.total_from_day_1,

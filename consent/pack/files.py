@@ -17,6 +17,7 @@ from consent.errors import MachineError, Problem
 from consent.language import Quoted, Said
 from consent.pack.compose import Pack
 from consent.pack.data import assessment_data
+from consent.pack.earlier import DATA, has_earlier_pack, remove_stale
 from consent.pack.telephone import calendar_file, spoken, text_message
 from consent.print import to_pdf
 
@@ -35,19 +36,24 @@ class Written:
 def write_pack(pack: Pack, folder: Path, now: datetime) -> tuple[Written, ...]:
     """Write sheets, calendar file, data and index into ``folder``; return what was written, the index last.
 
-    A calendar file already in ``folder`` is replaced by one that takes back what no longer holds of it.
-    Raises ``PrintError`` before a sheet with a hole in it is written, ``MachineError`` if the folder cannot be used,
-    ``DropsError`` if the calendar file in it cannot be read.
+    A calendar file already in ``folder`` is replaced by one that takes back what no longer holds of it. Other files of
+    an earlier pack of the patient are removed once all is written.
+    Raises ``UsageError`` before anything is written if the folder holds another patient's papers, ``PrintError`` before
+    a sheet with a hole in it is written, ``MachineError`` if the folder cannot be used, ``DropsError`` if the calendar
+    file in it cannot be read.
     """
     _make(folder)
+    is_used = has_earlier_pack(folder, pack.assessment.case.patient.record_number)
     calendar = calendar_file(pack, now, folder / "drops.ics")
     written = [_sheet(document, pack, folder) for document in pack.documents]
     written += _for_telephones(pack, calendar, folder)
-    data = folder / "assessment.json"
+    data = folder / DATA
     write_whole(data, (json.dumps(assessment_data(pack), ensure_ascii=False, indent=2) + "\n").encode())
     written.append(Written(data, "assessment-file", ("en",)))
     index = folder / "index.html"
     write_whole(index, index_html(pack, tuple(written)).encode())
+    if is_used:
+        remove_stale(folder, [entry.path for entry in written])
     return (*written, Written(index, "index", (pack.assessment.clinic.language,)))
 
 

@@ -13,7 +13,6 @@ from consent.compose.entry import calendar_entry, calendar_key, key_of
 from consent.compose.message import Message, drops_message
 from consent.drops import DropPlan, Order, VisitEntry, drops_calendar, make_plan, order_of
 from consent.drops.calendar_file import Before
-from consent.drops.told_before import read_told, uid_prefix
 from consent.errors import MachineError, Problem
 from consent.language import languages
 from consent.pack.compose import Pack
@@ -29,22 +28,17 @@ def calendar_file(pack: Pack, now: datetime, old: Path | None = None) -> bytes |
     """
     assessment = pack.assessment
     case, clinic, speaker = assessment.case, assessment.clinic, _voice(pack).speakers[0]
-    key = key_of(assessment)
-    before = _before(case, clinic, old)
-    nothing_told = before.file is None or not read_told(before.file, uid_prefix(key), before.where)
-    if assessment.drops.is_drop_free and not case.visits and nothing_told:
-        return None
     return drops_calendar(
         assessment.drops,
         lambda run: calendar_entry(run, speaker),
         visits=[VisitEntry(visit.date, speaker.say("calendar.visit").plain) for visit in case.visits],
         name=speaker.say("calendar.title", eye=utter(speaker, remark(f"eye.{case.eye.side}"))).plain,
-        key=key,
+        key=key_of(assessment),
         now=now,
         void=speaker.say("phone.void").plain,
         version=case.version,
         timezone=clinic.time_zone,
-        before=before,
+        before=_before(pack, old),
     )
 
 
@@ -63,8 +57,9 @@ def _voice(pack: Pack) -> Voice:
     return Voice((spoken(pack),), pack.assessment.clinic.digits)
 
 
-def _before(case: Case, clinic: Clinic, old: Path | None) -> Before:
-    order = order_of(case, clinic)
+def _before(pack: Pack, old: Path | None) -> Before:
+    case, clinic = pack.assessment.case, pack.assessment.clinic
+    order = replace(order_of(case, clinic), regimen=pack.assessment.drops.regimen.id)
     plans = (make_plan(replace(order, changes=order.changes[:count]), clinic) for count in range(len(order.changes)))
     return Before(_read(old), str(old), tuple(plans), _other_eye(case, clinic, order))
 

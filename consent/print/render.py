@@ -20,15 +20,10 @@ if TYPE_CHECKING:
 
 _COUNTERS = {"bn": "bengali", "hi": "devanagari", "ne": "devanagari", "ta": "tamil", "or": "oriya", "te": "telugu"}
 _NATIVE_DIGITS = frozenset({"bn", "ne"})
-_MOST_DROPS_A_DAY = 24
 
 
 def to_html(document: Document, digits: str = "locale") -> str:
     """The HTML of a sheet. Words arrive said; the template only places them."""
-    from consent.language import numerals
-
-    tag = document.languages[0][0]
-    shown = [numerals(tag, "latin" if digits == "latin" else "locale").integer(n) for n in range(_MOST_DROPS_A_DAY + 1)]
     return (
         environment()
         .get_template("sheets/sheet.html")
@@ -36,7 +31,6 @@ def to_html(document: Document, digits: str = "locale") -> str:
             document=document,
             langs=document.languages,
             rtl=lambda index: _dir(document, index),
-            shown=shown,
             page_counter=page_counter(document, digits),
         )
     )

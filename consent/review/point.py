@@ -55,6 +55,7 @@ class Situation:
 class Point:
     """One point that fired. ``title`` and ``settle`` are what to say; ``facts`` are what was found.
 
+    ``ordered`` is what is ordered in the drops it is about; it is not said, but it is part of the key.
     ``answer`` is what a licensed clinician answered to these very facts. Where ``overridable`` is false an answer is
     shown and changes nothing.
     """
@@ -67,11 +68,12 @@ class Point:
     source: str
     overridable: bool = True
     answer: PointAnswer | None = None
+    ordered: tuple[str, ...] = ()
 
     @property
     def key(self) -> str:
-        """Eight hexadecimal digits that stay the same as long as id, severity and facts do, in any language."""
-        return fingerprint([self.id, self.severity.value, list(self.facts)])
+        """Eight hexadecimal digits: the same as long as id, severity, facts and orders are, in any language."""
+        return fingerprint([self.id, self.severity.value, list(self.facts), *self.ordered])
 
     @property
     def open(self) -> bool:

@@ -52,6 +52,7 @@ def drop_points(findings: Iterable[Finding]) -> tuple[Point, ...]:
             tuple(remark("fact.verbatim", text=fact) for fact in finding.facts),
             finding.ground.source,
             finding.ground.overridable,
+            ordered=finding.ordered,
         )
         for finding in findings
     )

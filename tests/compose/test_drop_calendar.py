@@ -14,7 +14,7 @@ import pytest
 from consent.compose import Voice, drop_calendar
 from consent.compose.document import Para
 from consent.compose.drop_bottles import Bottles
-from consent.compose.drop_strips import WEEK, drop_totals
+from consent.compose.drop_strips import WEEK
 from consent.language import Speaker, brief_date, written_date
 from consent.review import assess
 from tests.compose.calendars import REGIMENS, sittings_of
@@ -71,7 +71,7 @@ def test_every_drop_of_the_plan_is_a_mark_or_given_by_staff(name, regimen, calen
     marks, staff = made.by_date(), made.given_by_staff()
     told = {date: marks.get(date, Counter()) + staff.get(date, Counter()) for date in sorted({*marks, *staff})}
     assert told == expected
-    assert drop_totals(made.day_rows) + sum(counted.total() for counted in staff.values()) == plan.total
+    assert sum(counted.total() for counted in (*marks.values(), *staff.values())) == plan.total
 
 
 @every_plan
@@ -159,8 +159,9 @@ STEPS_BY_HAND = {
         (dt.date(2027, 3, 4), dt.date(2027, 3, 10), {1: 3}),
     ],
     # timolol in either eye from day -7 to day 32, moxifloxacin in the operated eye on days 1 to 7; days before
-    # surgery have a strip of their own and no pictures, the day of surgery a line of its own
+    # surgery have a strip of their own and no pictures; on the day of surgery the other eye keeps its drops
     ("ordinary", "both-eyes"): [
+        (dt.date(2027, 2, 24), dt.date(2027, 2, 24), {2: 2}),
         (dt.date(2027, 2, 25), dt.date(2027, 3, 3), {1: 2, 2: 2, 3: 4}),
         (dt.date(2027, 3, 4), dt.date(2027, 3, 28), {1: 2, 2: 2}),
     ],
@@ -264,14 +265,18 @@ def test_a_number_has_one_shape_and_a_shape_one_number(name, regimen, calendar):
 
 @every_plan
 def test_every_bottle_says_when_it_is_opened_and_thrown_away(name, regimen, calendar):
-    """Days after opening are the clinic's own; a single dose is opened and thrown away each time."""
+    """Thrown away with its last drop, never beyond the clinic's own days after opening; a single dose each time."""
     made = calendar(name, regimen)
     life = dt.timedelta(days=made.assessment.clinic.drops.days_after_opening - 1)
     for bottles in made.blocks(Bottles):
         expected = []
         for supply in made.assessment.drops.supplies:
+            row = made.assessment.drops.row(supply.rows[0])
             for place, opening in enumerate(supply.openings, start=1):
-                opened, thrown = (brief_date(day, "en", "latin") for day in (opening.opened, opening.opened + life))
+                end = opening.opened + life
+                if place < supply.count or row.ends.value not in ("long-standing", "until review"):
+                    end = min(end, made.assessment.case.plan.date + dt.timedelta(days=opening.last_day))
+                opened, thrown = (brief_date(day, "en", "latin") for day in (opening.opened, end))
                 expected.append((supply.rows, f"{place} of {supply.count}", opened, thrown))
             if supply.drug.unit_dose:
                 expected.append((supply.rows, f"{supply.count} single doses", "each time", "after each time"))

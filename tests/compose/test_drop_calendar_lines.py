@@ -43,19 +43,26 @@ def test_every_day_has_a_line_for_each_eye_with_its_own_bottles(calendar):
         assert [eye.eye[0].plain for eye in day.eyes] == [RIGHT, LEFT]
         right, left = ({mark.number for sitting in eye.sittings for mark in sitting} for eye in day.eyes)
         assert right == {2}
-        assert left in ({1}, {1, 3})
+        is_surgery = day.date[0].plain == "Wed, 24 Feb"
+        assert left == set() if is_surgery else left in ({1}, {1, 3})
 
 
 def test_the_pictures_have_a_line_for_each_eye_with_its_face(calendar):
     made = calendar("ordinary", "both-eyes")
     for step in made.pictured:
-        assert [(eye_side(side), words) for side, words in ((Side.RIGHT, RIGHT), (Side.LEFT, LEFT))] == [
-            (face, eye[0].plain) for face, eye in step.faces
-        ]
+        assert [
+            (eye_side(side, from_in_front=True), words) for side, words in ((Side.RIGHT, RIGHT), (Side.LEFT, LEFT))
+        ] == [(face, eye[0].plain) for face, eye in step.faces]
         for round_ in step.rounds:
             right, left = ({drop.mark.number for drop in eye} for eye in round_.eyes)
             assert right <= {2}
             assert left <= {1, 3}
+
+
+def test_without_drops_the_poster_names_the_operated_eye_and_nobody_to_give_drops(calendar):
+    made = calendar("ordinary", "drop-free")
+    assert made.poster.words[0].plain == f"Operated: {LEFT}."
+    assert [line[0].plain for line in made.poster.lines] == ["Shanti Example. Surgery: Wednesday, 24 February 2027"]
 
 
 def test_the_poster_says_that_both_eyes_have_drops(calendar):
@@ -66,7 +73,7 @@ def test_the_poster_says_that_both_eyes_have_drops(calendar):
     assert "Only" not in words
 
 
-@pytest.mark.parametrize("regimen", [None, "go-on", "before-surgery", "drop-free"])
+@pytest.mark.parametrize("regimen", [None, "go-on", "before-surgery"])
 def test_with_drops_for_one_eye_only_the_poster_says_only_and_no_line_names_an_eye(regimen, calendar):
     made = calendar("ordinary", regimen)
     assert made.poster.words[0].plain == f"Only in the {LEFT}"
@@ -99,7 +106,7 @@ def told_to_stop(texts: list[str]) -> list[str]:
 def test_a_long_standing_drop_says_go_on_and_never_stop(calendar):
     made = calendar("ordinary", "both-eyes")
     for number in (1, 2):
-        assert made.when(number) == "Go on. Do not stop. Ask us before Sun, 28 Mar"
+        assert made.when(number) == "From Wed, 17 Feb: go on. Do not stop. Ask us before Sun, 28 Mar"
         assert told_to_stop([made.said_of(number)]) == []
         assert " to " not in made.when(number)
     assert made.when(3) == "Thu, 25 Feb to Wed, 3 Mar"
@@ -175,10 +182,11 @@ def test_drops_without_a_clock_time_are_named_with_date_and_bottle(calendar):
 
 
 def test_long_standing_drops_of_the_day_of_surgery_are_named_too(calendar):
-    assert staff_lines(calendar("ordinary", "both-eyes")) == [
-        "Wed, 24 Feb: 2 drops of bottle 1 (LEFT eye); our staff say when.",
-        "Wed, 24 Feb: 2 drops of bottle 2 (RIGHT eye); our staff say when.",
-    ]
+    """Of the eye operated on that day; the other eye keeps its times on the strip."""
+    made = calendar("ordinary", "both-eyes")
+    assert staff_lines(made) == ["Wed, 24 Feb: 2 drops of bottle 1 (LEFT eye); our staff say when."]
+    (surgery,) = [day for day in made.day_rows if day.date[0].plain == "Wed, 24 Feb"]
+    assert [[mark.number for mark in sitting] for sitting in sittings_of(surgery)] == [[2], [2]]
 
 
 def test_drops_of_the_evening_of_surgery_have_their_clock_time_and_are_not_given_by_staff_as_well(calendar):
@@ -215,10 +223,12 @@ def test_a_new_week_of_one_step_is_not_a_new_step(calendar):
 
 
 def test_a_change_is_announced_where_it_is_and_not_a_week_later(calendar):
-    """Timolol alone from 17 February; moxifloxacin from the 25th to 3 March; then timolol alone for 25 days."""
+    """Timolol alone from 17 February; in the right eye alone on the day of surgery, the 24th; moxifloxacin from the
+    25th to 3 March; then timolol alone for 25 days."""
     made = calendar("ordinary", "both-eyes")
-    assert announced(made) == ["New from Thu, 25 Feb", "New from Thu, 4 Mar"]
-    assert len(made.strips) == 6  # a week before surgery, one with moxifloxacin, 25 days in four strips
+    assert announced(made) == ["New from Wed, 24 Feb", "New from Thu, 25 Feb", "New from Thu, 4 Mar"]
+    # a week before surgery, the day of surgery, a week with moxifloxacin, 25 days in four strips
+    assert len(made.strips) == 7
 
 
 def test_days_before_surgery_stand_apart_and_say_so(calendar):
@@ -240,7 +250,7 @@ def test_single_doses_stand_in_the_bottle_table(calendar):
     ]
     assert found == [
         (1, "42 single doses", "each time", "after each time"),
-        (2, "1 of 1", "Thu, 25 Feb", "Wed, 24 Mar"),
+        (2, "1 of 1", "Thu, 25 Feb", "Wed, 3 Mar"),
     ]
 
 
@@ -285,15 +295,16 @@ def test_a_step_that_begins_on_the_day_of_surgery_still_has_clock_times(make_cas
 
 
 def test_on_the_day_of_surgery_the_pictures_hold_what_has_a_clock_time_and_no_more(make_case, make_clinic):
-    """Prednisolone has one drop at 18:00. Timolol of that day is told below, not as "2 times" at 18:00."""
+    """Prednisolone has one drop at 18:00. Timolol of the operated eye is told below; the right eye keeps its own."""
     items = [item("prednisolone-acetate", (1, 7, 4)), item("timolol", (0, 30, 2), eyes="each", ends="long-standing")]
     own = {"title": "own", "start": "evening of surgery", "items": items}
     assessment = assess(make_case({"plan.regimen": "own"}), make_clinic({"regimens": {"own": own}}))
     made = Calendar(assessment, drop_calendar(assessment, Voice(("en",), "latin")))
     days, counts = next(made.steps())
     assert days == [assessment.case.plan.date]
-    (prednisolone,) = counts
-    assert made.line_of(prednisolone).name == "prednisolone acetate 1%"
-    assert counts == {prednisolone: 1}
+    named = {made.line_of(number).name: times for number, times in counts.items()}
+    assert named == {"prednisolone acetate 1%": 1, "timolol 0.5%": 2}
+    (timolol,) = [number for number in counts if made.line_of(number).name.startswith("timolol")]
+    assert [drop.mark.number for step in made.pictured[:1] for r in step.rounds for drop in r.eyes[0]] == [timolol] * 2
     told = [text for text in made.document.texts() if "our staff say when" in text]
-    assert len(told) == 2
+    assert len(told) == 1

@@ -22,8 +22,7 @@ from consent.case import Case, DropChange, OwnDrop, Visit
 from consent.clinic import Clinic, read_clinic
 from consent.compose import Voice
 from consent.compose.message import drops_message, message_parts
-from consent.drops import DropPlan
-from consent.drops.events import issued_on
+from consent.drops import DropPlan, Row
 from consent.errors import DropsError
 from consent.review import Assessment, assess
 from tests.conftest import shipped_case
@@ -161,8 +160,8 @@ def test_long_standing_drops(clinic: Clinic) -> None:
     )
     text = text_of(case_with(own_drops=own), clinic)
     lines = text.splitlines()
-    assert sum(", RIGHT eye: do not stop. Ask us before 7 Apr." in line for line in lines) == 1
-    assert sum(", LEFT eye: do not stop. Ask us before 7 Apr." in line for line in lines) == 2
+    assert sum(", RIGHT eye: do not stop. Ask us before 8 Apr." in line for line in lines) == 1
+    assert sum(", LEFT eye: do not stop. Ask us before 8 Apr." in line for line in lines) == 2
     assert any(re.fullmatch(r"Not before 26 Mar: latanoprost .*, LEFT eye\.", line) for line in lines)
     assert any(re.fullmatch(r"Stop: dorzolamide .*, RIGHT eye\.", line) for line in lines)
     assert any(re.fullmatch(r"Ask us whether to go on: brimonidine .*, RIGHT eye\.", line) for line in lines)
@@ -194,6 +193,127 @@ def test_days_without_drops_between_two_equal_steps(clinic: Clinic) -> None:
         "2 Mar to 4 Mar:",
         "Bottle 1, LEFT eye: 4 times a day",
     ]
+    assert lines[5] == "Bottle 1, LEFT eye: no drops from 28 Feb to 1 Mar."
+
+
+def test_days_without_drops_are_told_from_the_day_of_the_change_on(clinic: Clinic) -> None:
+    """The steroid ends on day 9 and comes again on day 14; the print of a change on day 10 tells days 10 to 13."""
+    late = [{"from_day": 5, "days": 7, "times_a_day": 2}]
+    moxifloxacin = [{"from_day": 1, "days": 7, "times_a_day": 4}]
+    items = [
+        {"drug": "prednisolone-acetate", "steps": late, "source": "invented", "verified": "memory"},
+        {"drug": "moxifloxacin", "steps": moxifloxacin, "source": "invented", "verified": "memory"},
+    ]
+    back = clinic.model_copy(update={"regimens": {"back-later": {"title": "back later", "items": items}}})
+    on = shipped_case("ordinary").plan.date + dt.timedelta(days=10)
+    change = DropChange(on=on, regimen="back-later", by="Dr A", why="pressure")
+    lines = text_of(case_with(drop_changes=(change,), version=2), back).splitlines()
+    assert "Bottle 2, LEFT eye: no drops from 6 Mar to 9 Mar." in lines
+    assert sum("no drops" in line for line in lines) == 1, "days 8 and 9 without bottle 1 are over"
+
+
+def test_a_dose_at_bedtime_says_so(clinic: Clinic) -> None:
+    """The message has no clock times, and a prostaglandin is given in the evening."""
+    own = (
+        OwnDrop(drug="latanoprost", eyes="right", times_a_day=1, at_bedtime=True, decision="continue"),
+        OwnDrop(drug="timolol", eyes="right", times_a_day=1, drops_per_dose=2, at_bedtime=True, decision="continue"),
+    )
+    lines = text_of(case_with(own_drops=own), clinic).splitlines()
+    assert lines[4:6] == [
+        "Bottle 3, RIGHT eye: once a day, at bedtime",
+        "Bottle 4, RIGHT eye: once a day, at bedtime, 2 drops",
+    ]
+
+
+def own_ointment(eyes: str) -> dict[str, Any]:
+    return {
+        "own_drops": (
+            OwnDrop.model_validate(
+                {"drug": "chloramphenicol-ointment", "eyes": eyes, "times_a_day": 1, "decision": "continue"}
+            ),
+        )
+    }
+
+
+def test_an_ointment_comes_in_a_tube_and_waits_longer(clinic: Clinic) -> None:
+    """Into the eye that gets drops as well: the plan leaves the clinic's 10 minutes before it, not 5."""
+    lines = text_of(case_with(**own_ointment("left")), clinic).splitlines()
+    assert "Tube 3, LEFT eye: 1 time a day" in lines
+    assert "Tube 3, LEFT eye: do not stop. Ask us before 7 Apr." in lines
+    assert not any("Bottle 3" in line for line in lines)
+    assert "Wait 5 minutes between two bottles." in lines
+    assert "Before the ointment wait 10 minutes." in lines
+    slow = clinic.model_copy(update={"drops": clinic.drops.model_copy(update={"gap_minutes": 12})})
+    assert "Before the ointment wait 12 minutes." in text_of(case_with(**own_ointment("left")), slow).splitlines()
+
+
+def test_nothing_waits_for_the_other_eye(clinic: Clinic) -> None:
+    """An ointment alone in its eye waits for no drop."""
+    text = text_of(case_with(**own_ointment("right")), clinic)
+    assert "Before the ointment" not in text
+    assert "between two bottles" in text
+    free = case_with(plan=case_with().plan.model_copy(update={"regimen": "drop-free"}), **own_ointment("each"))
+    assert "ait" not in text_of(free, clinic)
+
+
+def test_a_drop_and_an_ointment_are_not_two_bottles(clinic: Clinic) -> None:
+    sourced = {"source": "invented", "verified": "memory"}
+    items = [
+        {"drug": "moxifloxacin", "steps": [{"from_day": 1, "days": 7, "times_a_day": 4}], **sourced},
+        {"drug": "chloramphenicol-ointment", "steps": [{"from_day": 1, "days": 7, "times_a_day": 1}], **sourced},
+    ]
+    with_tube = clinic.model_copy(update={"regimens": {"with-tube": {"title": "with a tube", "items": items}}})
+    case = case_with(plan=case_with().plan.model_copy(update={"regimen": "with-tube"}))
+    text = text_of(case, with_tube)
+    assert "between two bottles" not in text
+    assert "Before the ointment wait 10 minutes." in text.splitlines()
+
+
+def test_a_tube_that_a_change_takes_away(clinic: Clinic) -> None:
+    """Given for a while, or not begun by the day of the change."""
+    sourced = {"source": "invented", "verified": "memory"}
+    for first, told in ((1, "no more after 2 Mar."), (10, "do not begin it.")):
+        steps = [{"from_day": first, "days": 10, "times_a_day": 1}]
+        item = {"drug": "chloramphenicol-ointment", "steps": steps, **sourced}
+        with_tube = clinic.model_copy(update={"regimens": {"tube": {"title": "a tube", "items": [item]}}})
+        plan = case_with().plan.model_copy(update={"regimen": "tube"})
+        change = DropChange(on=plan.date + dt.timedelta(days=7), regimen="two-weeks-flat", by="Dr A", why="why")
+        text = text_of(case_with(plan=plan, drop_changes=(change,), version=2), with_tube)
+        assert f"Tube 1, LEFT eye: {told}" in text.splitlines()
+
+
+def test_a_new_version_without_a_change_takes_the_earlier_message_back(clinic: Clinic) -> None:
+    """A decision corrected before surgery: two messages with other drops would stand on one telephone."""
+    holds = "The earlier message no longer holds."
+    assert holds not in text_of(case_with(), clinic)
+    assert text_of(case_with(version=2), clinic).splitlines()[1] == holds
+
+
+def test_a_change_to_no_drops_takes_the_earlier_message_back(clinic: Clinic) -> None:
+    on = shipped_case("ordinary").plan.date + dt.timedelta(days=9)
+    change = DropChange(on=on, regimen="drop-free", by="Dr A", why="allergy")
+    lines = text_of(case_with(drop_changes=(change,), version=2), clinic).splitlines()
+    assert lines[:2] == ["You have no drops to put in at home.", "The earlier message no longer holds."]
+    assert "Bottle 2, LEFT eye: no more after 4 Mar." in lines
+
+
+def test_a_pause_that_is_over_is_not_told_any_more(clinic: Clinic) -> None:
+    surgery = shipped_case("ordinary").plan.date
+    until = surgery + dt.timedelta(days=9)
+    own = (OwnDrop(drug="latanoprost", eyes="left", times_a_day=1, decision="pause", pause_until=until),)
+    for day, is_told in ((8, True), (9, False), (12, False)):
+        change = DropChange(on=surgery + dt.timedelta(days=day), regimen="two-weeks-flat", by="Dr A", why="why")
+        text = text_of(case_with(own_drops=own, drop_changes=(change,), version=2), clinic)
+        assert ("Not before 5 Mar: latanoprost" in text) == is_told
+        assert "LEFT eye: do not stop." in text
+
+
+def test_a_glaucoma_drop_nobody_decided_about_is_asked_for(clinic: Clinic) -> None:
+    """Named at the examination, but neither ordered nor among the long-standing drops: silence would end it."""
+    eye = case_with().eye.model_copy(update={"glaucoma_drops": ("latanoprost at night",)})
+    assert "Ask us whether to go on: latanoprost at night." in text_of(case_with(eye=eye), clinic).splitlines()
+    own = (OwnDrop(drug="latanoprost", eyes="left", times_a_day=1, decision="continue"),)
+    assert "Ask us whether to go on" not in text_of(case_with(eye=eye, own_drops=own), clinic)
 
 
 def test_one_visit(clinic: Clinic) -> None:
@@ -201,9 +321,13 @@ def test_one_visit(clinic: Clinic) -> None:
     assert "Visit to the clinic: 25 Feb." in text_of(case_with(visits=(visit,)), clinic)
 
 
-def doses_read(text: str, first: dt.date) -> Counter[tuple[dt.date, int, str, int, int]]:
-    """Date, bottle, eye, times and drops of every day, read back from the words; years follow from the order."""
-    found: Counter[tuple[dt.date, int, str, int, int]] = Counter()
+Dose = tuple[dt.date, int, str, int, int, bool]
+"""Date, bottle, eye, times, drops each time, and whether it is given at bedtime."""
+
+
+def doses_read(text: str, first: dt.date) -> Counter[Dose]:
+    """The doses of every day, read back from the words; years follow from the order."""
+    found: Counter[Dose] = Counter()
     days: list[dt.date] = []
     for line in text.splitlines():
         if head := re.fullmatch(r"(\d+) (\w+)(?: to (\d+) (\w+))?:", line):
@@ -211,10 +335,13 @@ def doses_read(text: str, first: dt.date) -> Counter[tuple[dt.date, int, str, in
             end = dated(head[3], head[4], begin) if head[3] else begin
             days = [begin + dt.timedelta(day) for day in range((end - begin).days + 1)]
         elif dose := re.fullmatch(
-            r"Bottle (\d+), (RIGHT|LEFT) eye: (\d+) times? a day(?:, (\d+) drops each time)?", line
+            r"(?:Bottle|Tube) (\d+), (RIGHT|LEFT) eye: (?:(\d+) times? a day|once a day, (at bedtime))"
+            r"(?:, (\d+) drops(?: each time)?)?",
+            line,
         ):
             for day in days:
-                found[day, int(dose[1]), dose[2].lower(), int(dose[3]), int(dose[4] or 1)] += 1
+                times, drops = int(dose[3] or 1), int(dose[5] or 1)
+                found[day, int(dose[1]), dose[2].lower(), times, drops, bool(dose[4])] += 1
     return found
 
 
@@ -230,15 +357,16 @@ def date(year: int, month: int, day: int) -> dt.date | None:
         return None
 
 
-def doses_of(plan: DropPlan) -> Iterator[tuple[dt.date, int, str, int, int]]:
+def doses_of(plan: DropPlan) -> Iterator[Dose]:
     """The same straight from the sittings of the plan."""
     for day in plan.sessions:
-        if day.date < issued_on(plan):
+        if day.date < plan.issued_on:
             continue
         given = Counter(number for session in day.sessions for number, _ in session.drops)
         for number, drops in given.items():
-            times = len(day.times_of(number))
-            yield day.date, number, plan.row(number).side.value, times, drops // times
+            row, times = plan.row(number), len(day.times_of(number))
+            at_bedtime = any(phase.at_bedtime for phase in row.phases if phase.first <= day.date <= phase.last)
+            yield day.date, number, row.side.value, times, drops // times, at_bedtime
 
 
 @cache
@@ -255,4 +383,34 @@ def test_words_hold_every_dose(draw: Random) -> None:
     except DropsError:
         return
     text = drops_message(replace(some_assessment(), drops=plan), ENGLISH).text
-    assert doses_read(text, issued_on(plan)) == Counter(doses_of(plan))
+    assert doses_read(text, plan.issued_on) == Counter(doses_of(plan))
+    in_tubes = {int(number) for number in re.findall(r"Tube (\d+)", text)}
+    assert not in_tubes & {int(number) for number in re.findall(r"Bottle (\d+)", text)}
+    assert all(row.drug.form == "ointment" for row in plan.rows if row.number in in_tubes)
+
+
+@settings(max_examples=60, deadline=None, phases=(Phase.explicit, Phase.reuse, Phase.generate))
+@given(st.integers(0, 10**9).map(Random))
+def test_days_without_a_drop_inside_a_course_are_told(draw: Random) -> None:
+    """Day by day: between two days on which a bottle is given, a day without it is told by date, and no other day."""
+    try:
+        plan = random_order(draw).plan()
+    except DropsError:
+        return
+    text = drops_message(replace(some_assessment(), drops=plan), ENGLISH).text
+    told: Counter[tuple[dt.date, int]] = Counter()
+    line = re.compile(r"(\d+), \w+ eye: (?:no drops|nothing) (?:from|on) (\d+) (\w+)(?: to (\d+) (\w+))?\.")
+    for number, day, month, last_day, last_month in line.findall(text):
+        begin = dated(day, month, plan.issued_on)
+        end = dated(last_day, last_month, begin) if last_day else begin
+        told.update((begin + dt.timedelta(days=days), int(number)) for days in range((end - begin).days + 1))
+    silent: Counter[tuple[dt.date, int]] = Counter()
+    for row in plan.rows:
+        given = {first + dt.timedelta(days) for first, count in spans_of(row) for days in range(count)}
+        dates = (min(given) + dt.timedelta(days) for days in range((max(given) - min(given)).days)) if given else ()
+        silent.update((date, row.number) for date in dates if date >= plan.issued_on and date not in given)
+    assert told == silent
+
+
+def spans_of(row: Row) -> Iterator[tuple[dt.date, int]]:
+    return ((phase.first, phase.days) for phase in row.phases)

@@ -53,15 +53,26 @@ def test_both_drawings_are_as_far_from_the_middle():
 
 
 @pytest.mark.parametrize("side", Side)
+@pytest.mark.parametrize("giver", ["self", "named helper"])
 @pytest.mark.parametrize("compose", [consent_form, going_home, drop_calendar])
-def test_every_sheet_draws_the_eye_of_the_case(compose, side, make_case, make_clinic):
+def test_every_sheet_draws_the_eye_of_the_case(compose, giver, side, make_case, make_clinic):
+    """A helper faces the patient: what goes home is drawn and captioned as seen by who puts the drops in."""
     changes = {"eye.side": side.value, "plan.side": side.value, "measurement.side": side.value}
+    changes["patient.drops_given_by"] = giver
     document = compose(assess(make_case(changes), make_clinic()), Voice(("en",), "latin"))
     boxes = [b for section in document.sections for b in section.blocks if isinstance(b, (EyeBox, Poster))]
-    assert [box.picture for box in boxes] == [eye_side(side)]
+    in_front = giver == "named helper" and compose is not consent_form
+    assert [box.picture for box in boxes] == [eye_side(side, from_in_front=in_front)]
     assert side.value.upper() in boxes[0].words[0].plain
-    if isinstance(boxes[0], EyeBox):
-        assert "mirror" in boxes[0].caption[0].plain
+    caption = boxes[0].caption if isinstance(boxes[0], EyeBox) else boxes[0].seen
+    assert ("from in front" in caption[0].plain) == in_front
+    assert ("mirror" in caption[0].plain) != in_front
+
+
+@pytest.mark.parametrize("side", Side)
+def test_from_in_front_right_and_left_change_places(side):
+    """Who faces the patient has the patient's right eye on the left hand."""
+    assert eye_side(side, from_in_front=True) == eye_side(side.other)
 
 
 @pytest.mark.parametrize("name", pictogram_names())

@@ -142,7 +142,15 @@ def all_lines(inputs: Inputs) -> list[Line]:
             for step in item.steps:
                 if step.from_day + step.days - 1 >= 1:
                     last = max(last, change.on + (step.from_day + step.days - 2) * ONE_DAY)
-    own = long_standing(inputs, order.own_drops, order.surgery, last)
+    for drop in order.own_drops:
+        if drop.pause_until is not None:
+            if drop.pause_until > order.surgery + 120 * ONE_DAY:
+                raise DoesNotFit
+            last = max(last, drop.pause_until + 13 * ONE_DAY)
+    begin = order.surgery
+    if order.other_eye is not None:
+        begin = min(begin, order.other_eye[1])
+    own = long_standing(inputs, order.own_drops, begin, last)
     in_order = [*fellow, *own, *this] if fellow else [*this, *own]
     for place, line in enumerate(in_order):
         line.number = place + 1
@@ -187,13 +195,14 @@ def eyes(word: str, side: Side) -> list[Side]:
     return [side, side.other]
 
 
-def long_standing(inputs: Inputs, own: tuple[OwnDrop, ...], surgery: dt.date, last: dt.date) -> list[Line]:
-    """A line for each drug and eye, with doses until ``last`` where it goes on, or goes on again."""
+def long_standing(inputs: Inputs, own: tuple[OwnDrop, ...], begin: dt.date, last: dt.date) -> list[Line]:
+    """A line for each drug and eye, with doses from the day after ``begin`` until ``last``; after a pause, again."""
+    surgery = inputs.order.surgery
     lines = []
     for drop in own:
         for eye in drop.sides:
             line = Line(0, inputs.formulary[drop.drug], eye, surgery)
-            date = surgery + ONE_DAY
+            date = begin + ONE_DAY
             while date <= last and drop.decision in ("continue", "pause"):
                 if drop.pause_until is None or date >= drop.pause_until:
                     line.doses[date] = Dose(drop.times_a_day, drop.drops_per_dose, drop.at_bedtime)
@@ -326,20 +335,25 @@ def shared_minutes(own: tuple[int, ...], grid: tuple[int, ...]) -> tuple[int, ..
 def times_of_the_day(lines: list[Line], date: dt.date, inputs: Inputs) -> dict[int, tuple[int, ...]]:
     """The clock times of every line that has any on ``date``, by its number."""
     times: dict[int, tuple[int, ...]] = {}
-    grid: tuple[int, ...] = ()
+    grids: dict[bool, tuple[int, ...]] = {True: (), False: ()}
     for line in lines:
         dose = line.doses.get(date)
-        if dose is None or (date in (inputs.order.surgery, line.surgery) and not dose.evening):
+        if dose is None:
+            continue
+        operated_on = inputs.order.surgery
+        if line.eye is not inputs.order.side:
+            operated_on = inputs.order.other_eye[1] if inputs.order.other_eye else None
+        if date == operated_on and not dose.evening:
             continue
         day = evening(inputs) if dose.evening else hours(inputs)
         times[line.number] = own_minutes(dose.times, day, dose.bedtime)
-        if not dose.bedtime and len(times[line.number]) > len(grid):
-            grid = times[line.number]
+        if not dose.bedtime and len(times[line.number]) > len(grids[dose.evening]):
+            grids[dose.evening] = times[line.number]
     if inputs.settings.times == "even":
         return times
     for line in lines:
         if line.number in times and not line.doses[date].bedtime:
-            times[line.number] = shared_minutes(times[line.number], grid)
+            times[line.number] = shared_minutes(times[line.number], grids[line.doses[date].evening])
     return times
 
 
@@ -347,17 +361,18 @@ def drops_of_the_day(lines: list[Line], date: dt.date, inputs: Inputs) -> list[G
     """Every drop of ``date`` in the order it is given, those without a clock time last."""
     times = times_of_the_day(lines, date, inputs)
     drops: list[Given] = []
-    ended = None
+    ended: dict[Side, int] = {}
     for sitting in sorted({minute for clocks in times.values() for minute in clocks}):
-        if ended is not None and sitting - ended < inputs.settings.gap_minutes:
-            raise DoesNotFit
-        given: list[Given] = []
         for eye in Side:
-            given += one_eye([line for line in lines if line.eye is eye], date, sitting, times, inputs)
-        ended = max(drop.minute or 0 for drop in given)
-        if ended >= 24 * 60:
-            raise DoesNotFit
-        drops += given
+            given = list(one_eye([line for line in lines if line.eye is eye], date, sitting, times, inputs))
+            if not given:
+                continue
+            if eye in ended and sitting - ended[eye] < inputs.settings.gap_minutes:
+                raise DoesNotFit
+            ended[eye] = max(drop.minute or 0 for drop in given)
+            if ended[eye] >= 24 * 60:
+                raise DoesNotFit
+            drops += given
     timed = Counter(drop.number for drop in drops)
     for line in lines:
         for _ in range(line.on(date) - timed[line.number]):

@@ -12,16 +12,31 @@ from tests.drops.checking import (
     TIMOLOL,
     WIDE,
     Fires,
+    Parts,
     Silent,
     caps,
     eye,
     health,
     item,
     own,
+    plan,
 )
+
+
+def seen(*caps_seen: tuple[str, str | None, str, int]) -> Parts:
+    """Caps seen: drug, eye (``None``: not noted), colour and day of February 2027."""
+    return {
+        "caps_seen": [
+            {"drug": drug, "side": side, "colour": colour, "on": f"2027-02-{day}"}
+            for drug, side, colour, day in caps_seen
+        ]
+    }
+
 
 TWO = [*MOXI, *LONG_STEROID]
 YOUNG = {"patient": {"birth_date": "1990-01-01"}}
+
+SHORT_DAY = {"patient": {"waking_from": "09:00:00", "waking_to": "12:00:00"}}
 
 INTENSIFIED = [item("moxifloxacin", (1, 3, 4), (4, 4, 8))]
 INTENSIFIED[0]["steps"][1]["more_on_purpose"] = True
@@ -57,6 +72,17 @@ FIRES: list[Fires] = [
     ("pause-without-visit", MOXI, own("timolol", decision="pause", pause_until="2027-03-16"), "ask"),
     ("review-without-visit", [item("loteprednol", (1, 34, 4))], {}, "ask"),  # the visits are on days 1, 7, 19 and 35
     ("review-without-visit", [item("loteprednol", (1, 35, 4))], {"visits": []}, "ask"),
+    ("own-glaucoma-drop-missing", MOXI, health(medicines=["timolol eye drops both eyes"]), "ask"),
+    ("own-glaucoma-drop-missing", MOXI, health(medicines=["metformin", "Latanoprost at night"]), "ask"),
+    ("own-glaucoma-drop-missing", MOXI, health(medicines=["eye drops for pressure"]), "ask"),
+    ("own-glaucoma-drop-missing", MOXI, health(medicines=["some drops, name not known"]), "ask"),
+    ("own-glaucoma-drop-missing", MOXI, health(medicines=["netarsudil"]), "ask"),
+    ("own-glaucoma-drop-missing", MOXI, eye(glaucoma_drops=["moxifloxacin both eyes"]), "ask"),
+    ("doses-close", [item("loteprednol", (1, 7, 8))], SHORT_DAY, "ask"),
+    ("doses-close", [item("loteprednol", (1, 7, 8)), item("moxifloxacin", (1, 7, 5))], SHORT_DAY, "ask"),
+    # Bardoloi et al, Indian J Ophthalmol 2020;68:1081-1085: no drops at home rest on what is injected
+    ("drop-free-without-injection", [], plan(injected_antibiotic="no"), "ask"),
+    ("drop-free-without-injection", [], plan(injected_antibiotic="unknown"), "ask"),
     # An et al 2014 for technique; that somebody gives the drops is common practice
     ("nobody-gives-drops", MOXI, {"patient": {"drops_given_by": "nobody"}}, "ask"),
     ("nobody-gives-drops", MOXI, {"patient": {"drops_given_by": "unknown"}}, "note"),
@@ -64,6 +90,18 @@ FIRES: list[Fires] = [
     # Marando et al and Dave et al 2015, as told on aao.org: people go by the cap
     ("caps-alike", TWO, caps(("moxifloxacin", "white", "2027-02-24"), ("loteprednol", "white", "2027-02-24")), "note"),
     ("cap-changed", TWO, caps(("loteprednol", "pink", "2027-02-24"), ("loteprednol", "white", "2027-03-03")), "ask"),
+    # the last cap of a bottle, whether its eye was noted or not
+    ("cap-changed", TWO, seen(("loteprednol", "left", "pink", 24), ("loteprednol", None, "white", 25)), "ask"),
+    (
+        "caps-alike",
+        TWO,
+        seen(
+            ("loteprednol", "left", "pink", 24),
+            ("moxifloxacin", "left", "white", 24),
+            ("loteprednol", None, "white", 25),
+        ),
+        "note",
+    ),
     ("cap-of-no-bottle", TWO, caps(("timolol", "yellow", "2027-02-24")), "ask"),
     ("names-alike", [item("homatropine"), item("atropine", (8, 7, 1))], {}, "ask"),
     ("names-alike", [item("timolol"), item("betaxolol", eyes="other")], {}, "ask"),
@@ -98,6 +136,15 @@ SILENT: list[Silent] = [
     ("pause-without-visit", MOXI, own("timolol", decision="pause", pause_until="2027-03-15")),
     ("review-without-visit", [item("loteprednol", (1, 35, 4))], {}),
     ("review-without-visit", [item("loteprednol", (1, 34, 4), ends="course end")], {}),
+    ("own-glaucoma-drop-missing", MOXI, health(medicines=["metformin", "clonidine", "acetazolamide 250 mg"])),
+    ("own-glaucoma-drop-missing", MOXI, health(medicines=["ear drops", "Nose drops at night", "vitamin D drops"])),
+    ("own-glaucoma-drop-missing", MOXI, health(medicines=["moxifloxacin eye drops"])),
+    ("own-glaucoma-drop-missing", MOXI, {**health(medicines=["timolol"]), **own("timolol", "right")}),
+    ("own-glaucoma-drop-missing", TIMOLOL, health(medicines=["timolol eye drops"])),
+    ("doses-close", [item("loteprednol", (1, 7, 4))], SHORT_DAY),  # just an hour apart
+    ("doses-close", [item("loteprednol", (1, 7, 8))], {}),
+    ("drop-free-without-injection", [], plan(injected_antibiotic="yes")),
+    ("drop-free-without-injection", MOXI, plan(injected_antibiotic="no")),
     ("nobody-gives-drops", MOXI, {}),
     ("nobody-gives-drops", MOXI, {"patient": {"drops_given_by": "self", "drops_helper": None}}),
     ("nobody-gives-drops", [], {"patient": {"drops_given_by": "nobody"}}),
@@ -114,6 +161,8 @@ SILENT: list[Silent] = [
     ("caps-alike", TWO, caps(("moxifloxacin", "white", "2027-02-24"), ("timolol", "white", "2027-02-24"))),
     ("cap-changed", TWO, caps(("loteprednol", "pink", "2027-02-24"), ("loteprednol", "pink", "2027-03-03"))),
     ("cap-of-no-bottle", TWO, caps(("loteprednol", "pink", "2027-02-24"))),
+    ("cap-of-no-bottle", TWO, seen(("loteprednol", "left", "pink", 24))),
+    ("cap-changed", TWO, seen(("loteprednol", "left", "pink", 24), ("moxifloxacin", None, "white", 25))),
     ("names-alike", [*MOXI, *LONG_STEROID, *WIDE], {}),
     ("names-alike", [item("homatropine", eyes="each")], {"other_eye": {"operated": "yes"}}),
 ]

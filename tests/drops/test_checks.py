@@ -12,8 +12,9 @@ import pytest
 from consent.case import Case, Visit
 from consent.case.sourced import Verified
 from consent.clinic import Clinic
-from consent.drops import Start, check_drops, plan_drops
+from consent.drops import Finding, Start, check_drops, plan_drops, read_formulary
 from consent.drops.checks import CHECKS
+from consent.drops.formulary import DrugClass
 from consent.drops.grounds import mentions, read_checks
 from consent.drops.limits import read_limits
 from consent.drops.theatre import percent_of, read_theatre
@@ -39,6 +40,11 @@ from tests.drops.checking import (
 _TABLES = (table_plan, table_allergies, table_anti_inflammatory, table_pressure_and_pupil)
 FIRES: list[Fires] = [row for table in _TABLES for row in table.FIRES]
 SILENT: list[Silent] = [row for table in _TABLES for row in table.SILENT]
+
+
+def checked(case: Case, clinic: Clinic) -> tuple[Finding, ...]:
+    """The findings on ``case`` as it stands."""
+    return check_drops(plan_drops(case, clinic), case, read_formulary(clinic))
 
 
 @pytest.mark.parametrize(("check_id", "items", "parts", "severity"), FIRES)
@@ -144,14 +150,14 @@ def test_gravest_first(clinic: Clinic, ordinary: Case, change: Change) -> None:
     """Stops, then asks, then notes."""
     case = change(ordinary, eye={"herpes_keratitis": "active", "steroid_response_self": "unknown"})
     case = case.model_copy(update={"visits": ()})
-    found = [finding.severity for finding in check_drops(plan_drops(case, clinic), case)]
+    found = [finding.severity for finding in checked(case, clinic)]
     assert found == ["stop", "ask", "note"]
 
 
 def test_shipped_cases(clinic: Clinic, ordinary: Case, hard: Case) -> None:
     """An ordinary eye has no finding; the hard one takes tamsulosin, and nobody knows how it answers steroids."""
-    assert check_drops(plan_drops(ordinary, clinic), ordinary) == ()
-    found = [(finding.id, finding.severity, finding.rows) for finding in check_drops(plan_drops(hard, clinic), hard)]
+    assert checked(ordinary, clinic) == ()
+    found = [(finding.id, finding.severity, finding.rows) for finding in checked(hard, clinic)]
     assert found == [
         ("cycloplegic-prostate-or-confusion", "ask", (3,)),
         ("steroid-response-not-asked", "note", (2,)),
@@ -168,7 +174,7 @@ def test_a_case_written_before_these_questions_is_not_flooded(clinic: Clinic, or
         "eye": ("epithelial_defect", "corneal_sensation_reduced", "other_corneal_infection"),
     }
     case = change(ordinary, **{part: dict.fromkeys(keys, "unknown") for part, keys in older.items()})
-    found = [(finding.id, finding.severity) for finding in check_drops(plan_drops(case, clinic), case)]
+    found = [(finding.id, finding.severity) for finding in checked(case, clinic)]
     assert found == [("steroid-corneal-infection", "ask"), ("steroid-response-not-asked", "note")]
 
 
@@ -178,6 +184,52 @@ def test_rows_of_long_standing_drops_count(clinic: Clinic, ordinary: Case, chang
         parts = own("timolol", eyes, decision="continue")
         found = findings("duplicate-class", clinic, ordinary, change, [item("betaxolol")], parts)
         assert [finding.facts[1].split(",")[0] for finding in found] == expected
+
+
+def test_a_medicine_names_the_eyes_it_goes_into(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """Common practice: no glaucoma drop is lost. One of both eyes is not covered by the row of one."""
+    for text, eyes, asked in (
+        ("timolol eye drops both eyes", "left", True),
+        ("timolol eye drops both eyes", "each", False),
+        ("timolol right eye", "left", True),
+        ("timolol right eye", "right", False),
+        ("timolol", "right", False),
+    ):
+        parts = {"health": {"medicines": [text]}, **own("timolol", eyes, decision="continue")}
+        found = findings("own-glaucoma-drop-missing", clinic, ordinary, change, MOXI, parts)
+        assert [finding.facts for finding in found] == ([(f"uses: {text}",)] if asked else []), (text, eyes)
+
+
+def test_doses_close_names_the_closest_two(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """Eight doses from 9 to 12: worked by hand, 180 minutes in 7 gaps, on quarters of an hour as near as 15 minutes."""
+    day = {"patient": {"waking_from": "09:00:00", "waking_to": "12:00:00"}}
+    items = [item("loteprednol", (1, 7, 3), (8, 7, 8), ends="course end"), *MOXI]
+    items[0]["steps"][1]["more_on_purpose"] = True
+    (found,) = findings("doses-close", clinic, ordinary, change, items, day)
+    assert found.rows == (1,)  # moxifloxacin four times: an hour apart, and an hour is enough
+    assert found.facts == ("loteprednol 0.5%, left eye: 15 minutes between doses, first on day 8",)
+
+
+def test_a_finding_carries_what_its_rows_order(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """Drug, eye, days and doses, by hand; a long-standing drop has no last day, so a longer print orders no more."""
+    (taper,) = findings("steroid-without-pressure-visit", clinic, ordinary, change, LONG_STEROID, {"visits": []})
+    assert taper.ordered == ("loteprednol left 1..15:4x1",)
+    parts = {**own("timolol", "right", decision="continue"), "health": {"asthma": "yes"}}
+    for items in (MOXI, [item("moxifloxacin", (1, 60, 4))]):
+        (lungs,) = findings("beta-blocker-heart-or-lungs", clinic, ordinary, change, items, parts)
+        assert lungs.ordered == ("timolol right 1..:2x1",)
+
+
+def test_what_is_said_in_pregnancy_has_its_source() -> None:
+    """A national registry's summary and label digests; Demarinis 2023: one class is barred, the others asked about."""
+    told = read_checks().in_pregnancy
+    assert {drug_class.value: said.severity for drug_class, said in told.items()} == {
+        "carbonic anhydrase inhibitor": "stop",
+        "beta-blocker": "ask",
+        "nsaid": "ask",
+    }
+    assert told[DrugClass.NSAID].says == "NSAID: not in the last 3 months"
+    assert "10.3390/ph16101433" in told[DrugClass.NSAID].source
 
 
 def test_the_other_eye_counts_from_its_own_operation(clinic: Clinic, ordinary: Case, change: Change) -> None:
@@ -237,11 +289,23 @@ def test_a_long_standing_drop_is_read_by_what_it_holds(clinic: Clinic, ordinary:
         ("phenylephrine 100 mg/mL", 10),
         ("phenylephrine", None),
         ("phenylephrine + ketorolac 0.3%", None),
+        ("10% phenylephrine", 10),
+        ("phenylephrine HCl 10%", 10),
+        ("phenylephrine hcl ophthalmic solution (10 per cent)", 10),
+        ("tropicamide 0.8%, 5% phenylephrine eye drops", 5),
+        ("tropicamide 0.8% and 100 mg/mL phenylephrine", 10),
+        ("10% phenylephrine + tropicamide 1%", 10),
+        ("phenylephrine 2.5%, phenylephrine 10% if the pupil stays small", 10),
+        ("tropicamide 1% phenylephrine", None),  # whose strength is it?
+        ("tropicamide 1%/phenylephrine 2.5%", 2.5),
         ("tropicamide 1%", None),
     ],
 )
 def test_strength_is_read_where_it_is_written(text: str, percent: float | None) -> None:
-    """Only the strength right behind the name; 10 mg/mL is 1% by the definition of per cent weight in volume."""
+    """Right behind the name, or before it where no other drug stands before; the highest, where there are several.
+
+    10 mg/mL is 1% by the definition of per cent weight in volume.
+    """
     assert percent_of("phenylephrine", text) == percent
 
 

@@ -153,12 +153,14 @@ def test_the_fellow_eye_goes_on_by_its_own_days(clinic: Clinic) -> None:
     assert counts[5] == (0, 0, 4, 4)
 
 
-def test_on_a_day_of_surgery_no_drop_has_a_clock_time(clinic: Clinic) -> None:
-    """Of the fellow eye neither on its own day nor on the day of this operation."""
+def test_on_the_day_of_its_surgery_an_eye_has_no_clock_times(clinic: Clinic) -> None:
+    """Of the fellow eye on its own day, five days before; on the day of this operation it keeps its times."""
     before = [item("nepafenac", (-1, 20, 3), drops_before_surgery=1)]
     plan = make(clinic, {"a": WEEK, "b": before}, {}, other_eye=("b", on(-5)))
     untimed = {day.number: day.untimed for day in plan.sessions if day.untimed}
-    assert untimed == {-5: ((1, 4),), 0: ((1, 3),)}
+    assert untimed == {-5: ((1, 4),)}
+    (today,) = [day for day in plan.sessions if day.number == 0]
+    assert [session.drops for session in today.sessions] == [((1, 0),)] * 3
     assert plan.rows[0].total == 61
 
 

@@ -340,6 +340,27 @@ def test_the_case_s_own_regimen_is_ignored(clinic: Clinic, ordinary: Case, chang
         assert propose(change(ordinary, plan={"regimen": regimen}), clinic).chosen == "weekly-4-3-2-1"
 
 
+def test_a_proposal_is_the_same_after_a_change_of_drops(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """Each regimen is looked at as if it were given: an allergy to quinolones stops as many of them as before.
+
+    US labels of two generic moxifloxacin drops: quinolone hypersensitivity is a contraindication.
+    """
+    allergic = {"allergies": {"asked": "known", "known": [{"substance": "moxifloxacin", "reaction": "rash"}]}}
+    case = change(ordinary, health=allergic)
+    later = {"on": "2027-03-01", "regimen": "tobramycin-dexamethasone", "by": "Dr Example", "why": "as seen"}
+    after = Case.model_validate({**case.model_dump(by_alias=True), "drop_changes": [later], "version": 2}, strict=False)
+    before = propose(case, clinic)
+    assert len([candidate for candidate in before.candidates if candidate.stops]) > 10
+    assert propose(after, clinic) == before
+
+
+def test_drop_free_is_asked_about_where_nothing_is_injected(clinic: Clinic, ordinary: Case, change: Change) -> None:
+    """Bardoloi et al 2020: no drops at home rest on what is injected. Nobody gives drops, so it is put forward."""
+    for injected, against in (("no", ["drop-free-without-injection"]), ("yes", [])):
+        case = altered(ordinary, {**NOBODY, "plan": {"injected_antibiotic": injected}}, change)
+        assert [f.id for f in of(propose(case, clinic), "drop-free").against] == against
+
+
 def test_no_nsaid_or_steroid_where_the_title_says_none(clinic: Clinic, ordinary: Case) -> None:
     """The steroid-sparing regimen has no steroid, and the one for a diseased surface no NSAID and nothing preserved
     with benzalkonium chloride."""

@@ -125,7 +125,7 @@ def test_no_shipped_regimen_contradicts_itself(clinic: Clinic, ordinary: Case, c
     within = {"duplicate-class", "antibiotic-tapered"}
     for regimen in shipped(clinic):
         case = change(ordinary, plan={"regimen": regimen})
-        found = check_drops(plan_drops(case, clinic), case)
+        found = check_drops(plan_drops(case, clinic), case, read_formulary(clinic))
         assert not [f for f in found if f.id in within or (f.id == "nsaid-over-14-days" and f.severity != "note")]
 
 

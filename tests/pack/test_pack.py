@@ -141,6 +141,58 @@ def test_a_folder_that_cannot_be_made_is_said(clinic: Clinic, tmp_path: Path) ->
         write_pack(compose_pack(shipped_case("ordinary"), clinic), tmp_path / "file" / "pack", NOW)
 
 
+def names_in(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_a_pack_over_a_pack_leaves_nothing_of_the_earlier_one(clinic: Clinic, tmp_path: Path) -> None:
+    """A sheet in a language no longer asked for is of the earlier version; what no pack writes stays."""
+    case = shipped_case("ordinary")
+    write_pack(compose_pack(case, clinic, ("hi",), ("going-home", "drop-calendar")), tmp_path, NOW)
+    assert {"going-home.hi.pdf", "drop-calendar.hi.pdf", "drops.bn.txt"} <= set(names_in(tmp_path))
+    for name in ("going-home.signed.pdf", "drops.hi.txt", "drops.old.txt", "scan.pdf"):
+        (tmp_path / name).write_bytes(b"x")
+    patient = case.patient.model_copy(update={"language": "en"})
+    newer = case.model_copy(update={"patient": patient, "version": 2})
+    written = write_pack(compose_pack(newer, clinic, ("en",), ("going-home",)), tmp_path, NOW)
+    kept = {"going-home.signed.pdf", "drops.old.txt", "scan.pdf"}
+    assert set(names_in(tmp_path)) == {entry.path.name for entry in written} | kept
+    assert "drops.ics" in names_in(tmp_path)
+
+
+def test_a_folder_no_pack_was_written_to_keeps_its_files(clinic: Clinic, tmp_path: Path) -> None:
+    (tmp_path / "going-home.hi.pdf").write_bytes(b"x")
+    write_pack(compose_pack(shipped_case("ordinary"), clinic, ("en",), ("going-home",)), tmp_path, NOW)
+    assert "going-home.hi.pdf" in names_in(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        ('{"record_number": "OTHER/7"}', r"papers of another patient \(record OTHER/7\)"),
+        ("{", "does not say whose"),
+        ("[]", "does not say whose"),
+        ('{"record_number": 7}', "does not say whose"),
+    ],
+)
+def test_another_patients_folder_is_refused(clinic: Clinic, tmp_path: Path, content: str, said: str) -> None:
+    """Sheets of two patients side by side end in the wrong hands; nothing is written, nothing removed."""
+    (tmp_path / "assessment.json").write_text(content, encoding="utf-8")
+    (tmp_path / "going-home.hi.pdf").write_bytes(b"x")
+    with pytest.raises(UsageError, match=rf"{said}(.|\n)*choose another folder"):
+        write_pack(compose_pack(shipped_case("ordinary"), clinic, ("en",), ("going-home",)), tmp_path, NOW)
+    assert names_in(tmp_path) == ["assessment.json", "going-home.hi.pdf"]
+    assert (tmp_path / "assessment.json").read_text(encoding="utf-8") == content
+
+
+def test_a_stale_sheet_that_cannot_be_removed_is_said(clinic: Clinic, tmp_path: Path) -> None:
+    pack = compose_pack(shipped_case("ordinary"), clinic, ("en",), ("going-home",))
+    write_pack(pack, tmp_path, NOW)
+    (tmp_path / "going-home.hi.pdf").mkdir()
+    with pytest.raises(MachineError, match=r"going-home\.hi\.pdf: .*cannot be removed"):
+        write_pack(pack, tmp_path, NOW)
+
+
 def test_drop_free_plan_still_prints_signs_visits_and_telephone(clinic: Clinic) -> None:
     """A plan without drops prints warning signs, shield, visits and telephone all the same."""
     case = shipped_case("ordinary")

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from icalendar import Calendar
 
-from consent.case import Case, DropChange, OwnDrop
+from consent.case import Answer, Case, DropChange, OwnDrop
 from consent.clinic import Clinic
 from consent.compose import Voice
 from consent.compose.entry import calendar_entry
 from consent.drops import Row
 from consent.drops.calendar_file import Entry
-from consent.drops.events import Run, issued_on, make_runs
+from consent.drops.events import Run, make_runs
 from consent.errors import DropsError, MachineError
 from consent.pack import Pack, compose_pack, files, write_pack
 from consent.review import assess
@@ -50,12 +51,12 @@ def file_of(case: Case, clinic: Clinic, now: dt.datetime = NOW, old: Path | None
     return file
 
 
-def sittings(case: Case, clinic: Clinic) -> Sittings:
-    """Straight from the plan, in the words of the file."""
+def sittings(case: Case, clinic: Clinic, first: dt.date | None = None) -> Sittings:
+    """Straight from the plan, in the words of the file: from ``first``, or the first day the print is about."""
     plan = assess(case, clinic).drops
     return Sittings(
         (run.first + dt.timedelta(day), calendar_entry(run, ENGLISH).summary)
-        for run in make_runs(plan, issued_on(plan))
+        for run in make_runs(plan, first or plan.issued_on)
         for day in range(run.days)
     )
 
@@ -69,7 +70,7 @@ def telephone(clinic: Clinic) -> Telephone:
 def entry(clinic: Clinic, **changed: Any) -> Entry:
     """The first sitting of a changed case."""
     plan = assess(case_with(**changed), clinic).drops
-    return calendar_entry(make_runs(plan, issued_on(plan))[0], ENGLISH)
+    return calendar_entry(make_runs(plan, plan.issued_on)[0], ENGLISH)
 
 
 def test_words_of_a_sitting(clinic: Clinic) -> None:
@@ -100,8 +101,17 @@ def test_ointment_comes_last_and_is_said_to(clinic: Clinic) -> None:
     own = (OwnDrop(drug="chloramphenicol-ointment", eyes="left", times_a_day=1, decision="continue"),)
     lines = entry(clinic, own_drops=own).description.splitlines()
     assert lines[-2] == "Wait 10 minutes."
-    assert lines[-1].startswith("Bottle 3, LEFT eye: chloramphenicol")
+    assert lines[-1].startswith("Tube 3, LEFT eye: chloramphenicol")
     assert lines[-1].endswith("Ointment: last of all.")
+
+
+def test_an_ointment_comes_in_a_tube(clinic: Clinic) -> None:
+    own = OwnDrop(drug="chloramphenicol-ointment", eyes="left", times_a_day=1, decision="continue")
+    assert entry(clinic, own_drops=(own,)).summary == "Eye drops, LEFT eye: bottle 1, 2, tube 3"
+    other = own.model_copy(update={"eyes": "right"})
+    assert entry(clinic, own_drops=(other,)).summary == "Eye drops, RIGHT eye: tube 3; LEFT eye: bottle 1, 2"
+    free = case_with().plan.model_copy(update={"regimen": "drop-free"})
+    assert entry(clinic, own_drops=(own,), plan=free).summary == "Eye drops, LEFT eye: tube 1"
 
 
 def test_two_drops_from_one_bottle_are_two_lines_and_one_number(clinic: Clinic) -> None:
@@ -168,6 +178,19 @@ def test_drops_taken_off_before_surgery_are_taken_back(clinic: Clinic, tmp_path:
     assert files.calendar_file(pack_of(free, clinic), NOW, tmp_path / "none.ics") is None
 
 
+def second_of(first: Case, days: int = 12) -> Case:
+    """The case of the other eye, so many days after ``first``, which is still on its drops."""
+    regimen = first.plan.regimen or "weekly-4-3-2-1"
+    return first.model_copy(
+        update={
+            "eye": first.eye.model_copy(update={"side": first.eye.side.other}),
+            "other_eye": first.other_eye.model_copy(update={"regimen": regimen, "operated_on": first.plan.date}),
+            "plan": first.plan.model_copy(update={"date": first.plan.date + dt.timedelta(days=days)}),
+            "visits": (),
+        }
+    )
+
+
 @pytest.mark.parametrize("in_folder", [True, False])
 def test_the_second_eye_ends_the_file_of_the_first(clinic: Clinic, tmp_path: Path, in_folder: bool) -> None:
     """The first eye's drops stand in the second eye's plan; both files on one telephone ring once."""
@@ -176,21 +199,57 @@ def test_the_second_eye_ends_the_file_of_the_first(clinic: Clinic, tmp_path: Pat
     path = tmp_path / "drops.ics"
     if in_folder:
         path.write_bytes(file_of(first, clinic))
-    date = first.plan.date + dt.timedelta(days=12)
-    second = first.model_copy(
-        update={
-            "eye": first.eye.model_copy(update={"side": first.eye.side.other}),
-            "other_eye": first.other_eye.model_copy(
-                update={"regimen": first.plan.regimen or "weekly-4-3-2-1", "operated_on": first.plan.date}
-            ),
-            "plan": first.plan.model_copy(update={"date": date}),
-            "visits": (),
-        }
-    )
+    second = second_of(first)
+    date = second.plan.date
     telephone.take(file_of(second, clinic, NOW, path))
     assert telephone.sittings() == until(sittings(first, clinic), date) + since(sittings(second, clinic), date)
     both = [text for _, text in telephone.sittings() if "RIGHT eye" in text and "LEFT eye" in text]
     assert both
+
+
+@pytest.mark.parametrize("days", [20, 8])
+def test_the_second_eye_put_off_leaves_no_day_of_the_first_empty(clinic: Clinic, tmp_path: Path, days: int) -> None:
+    """RFC 5545 section 3.8.7.4. The first file was ended on day 12; put off to day 20, days 12 to 19 ring again."""
+    own = (OwnDrop(drug="timolol", eyes="each", times_a_day=2, decision="continue"),)
+    first = case_with(own_drops=own)
+    second = second_of(first)
+    put_off = second_of(first, days).model_copy(update={"version": 2})
+    path = tmp_path / "drops.ics"
+    telephone = Telephone()
+    for case, day in ((first, 0), (second, 6), (put_off, 7)):
+        now = dt.datetime.combine(first.plan.date + dt.timedelta(days=day), dt.time(8), dt.UTC)
+        path.write_bytes(file_of(case, clinic, now, path))
+        telephone.take(path.read_bytes())
+    begins = first.plan.date + dt.timedelta(days=min(days, 12))
+    expected = until(sittings(first, clinic), begins) + sittings(put_off, clinic, begins)
+    assert telephone.sittings() == expected
+    between = {moment.date() for moment, _ in telephone.sittings()}
+    assert {first.plan.date + dt.timedelta(days=day) for day in range(1, 28)} <= between
+
+
+def test_a_change_of_drops_that_were_put_forward(clinic: Clinic) -> None:
+    """The case names no regimen: what was printed before the change is what was put forward, not the clinic's own."""
+    health = case_with().health.model_copy(update={"diabetes": Answer.YES})
+    old = case_with(health=health, plan=case_with().plan.model_copy(update={"regimen": None}))
+    put_forward = assess(old, clinic).drops.regimen.id
+    assert put_forward != clinic.drops.regimen
+    on = old.plan.date + dt.timedelta(days=9)
+    pack = pack_of(old.model_copy(update={"plan": old.plan.model_copy(update={"regimen": put_forward})}), clinic)
+    changed_plan = assess(changed(pack.assessment.case, 9), clinic)
+    nameless = replace(changed_plan, case=changed(old, 9))
+    telephone = Telephone().take(file_of(old, clinic))
+    file = files.calendar_file(replace(pack, assessment=nameless), dt.datetime(2027, 3, 5, 6, tzinfo=dt.UTC))
+    assert file is not None
+    telephone.take(file)
+    assert since(telephone.sittings(), on) == since(sittings(changed(pack.assessment.case, 9), clinic), on)
+
+
+def test_a_change_to_no_drops_printed_into_another_folder(clinic: Clinic, telephone: Telephone) -> None:
+    """On day 1, without a visit: nothing is left to write but what the telephone still holds."""
+    case = changed(case_with(visits=()), 1, "drop-free")
+    telephone = Telephone().take(file_of(case_with(visits=()), clinic))
+    assert telephone.sittings()
+    assert not telephone.take(file_of(case, clinic, dt.datetime(2027, 2, 25, 1, tzinfo=dt.UTC))).sittings()
 
 
 def test_cancelled_words_are_the_patients(clinic: Clinic) -> None:

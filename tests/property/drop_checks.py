@@ -65,9 +65,10 @@ class Made:
         return (order.other_eye[1] - order.surgery).days if order.other_eye and self.fellow(row) else 0
 
     def is_clocked(self, row: Row, day: int) -> bool:
-        """Whether the row has clock times on ``day``: not on a day of surgery, but for its evening."""
+        """Whether the row has clock times on ``day``: not on the day of its eye's surgery, but for its evening."""
         phase = row.phase_on(day)
-        return phase is not None and (day not in (0, self.surgery_day(row)) or phase.evening_only)
+        days = self.ordered.order.surgery_days
+        return phase is not None and (day != days.get(row.side) or phase.evening_only)
 
 
 def clocks_of(day: DaySessions) -> dict[int, tuple[int, ...]]:
@@ -268,14 +269,14 @@ def nothing_too_early(made: Made) -> None:
         starts[drug, side] = min(starts.get((drug, side), FOREVER), day)
     for row in plan.rows:
         evening = [phase.first_day for phase in row.phases if phase.evening_only]
-        own = (
-            [1] if any(drop.drug == row.drug.id and row.side in drop.sides for drop in ordered.order.own_drops) else []
-        )
+        is_own = any(drop.drug == row.drug.id and row.side in drop.sides for drop in ordered.order.own_drops)
+        own = [first_of_own(ordered)] if is_own else []
         assert row.first_day >= min([*evening, *own, starts.get((row.drug.id, row.side), FOREVER)])
         for phase in row.phases:
             assert not phase.evening_only or phase.first_day == phase.last_day
+    operated = {row.number for row in plan.rows if row.side is plan.side}
     for sitting in (sitting for day in plan.sessions if day.number == 0 for sitting in day.sessions):
-        assert sitting.at >= dt.time(18)
+        assert sitting.at >= dt.time(18) or operated.isdisjoint(number for number, _ in sitting.drops)
 
 
 def drops_before_surgery_stand_apart(made: Made) -> None:
@@ -291,8 +292,9 @@ def drops_before_surgery_stand_apart(made: Made) -> None:
         apart = sum(count for (number, _, _), count in before.items() if number == day.number)
         assert sum(count for _, count in day.untimed) == apart + sum(phase.drops_a_day for _, phase in phases)
         if day.number == 0:
-            timed = sum(len(sitting.drops) for sitting in day.sessions)
-            assert timed == sum(p.drops for row in plan.rows for p in row.phases if p.evening_only and p.holds(0))
+            timed = Counter(number for sitting in day.sessions for number, _ in sitting.drops)
+            for row in [row for row in plan.rows if row.side is plan.side]:
+                assert timed[row.number] == sum(p.drops for p in row.phases if p.evening_only and p.holds(0))
     assert plan.total_from_day_1 == plan.total - sum(day.total for day in plan.days if day.number <= 0)
 
 
@@ -308,16 +310,22 @@ def counts_are_the_formula(made: Made) -> None:
     assert plan.total == sum(row.total for row in plan.rows) == sum(supply.drops for supply in plan.supplies)
 
 
+def first_of_own(ordered: Ordered) -> int:
+    """The day after the first of both operations: long-standing drops are on the calendar from then on."""
+    return 1 if ordered.other_day is None else min(1, ordered.other_day + 1)
+
+
 def own_by_formula(ordered: Ordered) -> int:
     """Drops of the long-standing drops: times x drops x days x eyes, to the clinic's six weeks or the last course."""
     order, settings = ordered.order, ordered.clinic.drops
     ends = [settings.long_standing_days, *(day for day, _, _ in before_surgery(ordered))]
+    ends += [(d.pause_until - order.surgery).days + 13 for d in order.own_drops if d.pause_until]
     for regimen, _, day_0, first, _ in windows(ordered):
         lasts = [day_0 + step.last_day for item in regimen.items for step in item.steps]
         ends += [last for last in lasts if last >= first]
     total = 0
     for drop in order.own_drops:
-        first = max(1, (drop.pause_until - order.surgery).days) if drop.pause_until else 1
+        first = max(1, (drop.pause_until - order.surgery).days) if drop.pause_until else first_of_own(ordered)
         if drop.decision in ("continue", "pause"):
             total += drop.times_a_day * drop.drops_per_dose * max(0, max(ends) - first + 1) * len(drop.sides)
     return total
@@ -473,20 +481,29 @@ def thin_drops_first(made: Made) -> None:
 
 
 def fewest_sittings(made: Made) -> None:
-    """20. Sittings = most doses of a drug that day; a bedtime dose may add one, and a drug that fits no even choice."""
+    """20. Sittings = most doses of a drug that day; a bedtime dose may add one, and a drug that fits no even choice.
+
+    The evening of surgery shares its sittings among its own drops.
+    """
     ordered = made.ordered
     if ordered.clinic.drops.times != "fewest sessions":
         return
     for day, times in made.kinds:
-        at_bed = {number for number in times if (p := made.rows[number].phase_on(day.number)) and p.at_bedtime}
-        grid = max((clocks for number, clocks in times.items() if number not in at_bed), key=len, default=())
-        needed = set(grid)
-        for number, clocks in times.items():
-            if number not in at_bed and not set(clocks) <= set(grid):
-                assert not any(map(is_even_enough, picks(grid, len(clocks))))
-            needed |= set(clocks)
+        phases = {number: p for number in times if (p := made.rows[number].phase_on(day.number))}
+        at_bed = {number for number, phase in phases.items() if phase.at_bedtime}
+        needed: set[int] = set()
+        grids: set[int] = set()
+        for evening in (True, False):
+            group = {number: times[number] for number, phase in phases.items() if phase.evening_only is evening}
+            grid = max((clocks for number, clocks in group.items() if number not in at_bed), key=len, default=())
+            grids |= set(grid)
+            needed |= set(grid)
+            for number, clocks in group.items():
+                if number not in at_bed and not set(clocks) <= set(grid):
+                    assert not any(map(is_even_enough, picks(grid, len(clocks))))
+                needed |= set(clocks)
         assert [minutes(sitting.at) for sitting in day.sessions] == sorted(needed)
-        assert at_bed or needed == set(grid) or any(not set(clocks) <= set(grid) for clocks in times.values())
+        assert at_bed or needed == grids or any(not set(clocks) <= grids for clocks in times.values())
 
 
 def length_of_sittings(made: Made) -> None:
@@ -616,7 +633,7 @@ def own_drops_are_answered_for(made: Made) -> None:
     told = Counter((note.word, note.drug.id, note.side) for note in plan.told if note.word != "changed")
     for drop in ordered.order.own_drops:
         for side in drop.sides:
-            if drop.decision == "continue":
+            if drop.decision == "continue" or (drop.pause_until and drop.pause_until <= plan.issued_on):
                 assert (drop.drug, side) in rows
             else:
                 assert told.pop((drop.decision, drop.drug, side)) == 1

@@ -306,10 +306,15 @@ def make_with_hours(ordered: Ordered, first: dt.time, last: dt.time) -> DropPlan
     return plain.plan(waking_from=first, waking_to=last)
 
 
-def test_a_pause_beyond_the_calendar_is_told() -> None:
-    """Invariant 46: a paused drop that is due only after the last day printed has no row and is told with its date."""
-    until = dt.date(2028, 1, 1)
+def test_a_pause_beyond_the_six_weeks_makes_the_calendar_longer() -> None:
+    """Invariant 46: a paused drop is on the calendar again for a fortnight; a pause of half a year is refused."""
+    case = shipped_case("ordinary")
+    until = case.plan.date + dt.timedelta(days=60)
     drop = OwnDrop(drug="timolol", eyes="left", times_a_day=2, decision="pause", pause_until=until)
-    plan = plan_drops(shipped_case("ordinary").model_copy(update={"own_drops": (drop,)}), CLINIC)
-    assert [(told.word, told.date, told.number) for told in plan.told] == [("pause", until, None)]
-    assert all(row.drug.id != "timolol" for row in plan.rows)
+    plan = plan_drops(case.model_copy(update={"own_drops": (drop,)}), CLINIC)
+    (row,) = [row for row in plan.rows if row.drug.id == "timolol"]
+    assert (row.first, row.last_day) == (until, 73)
+    assert [(told.word, told.date, told.number) for told in plan.told] == [("pause", until, row.number)]
+    late = drop.model_copy(update={"pause_until": case.plan.date + dt.timedelta(days=121)})
+    with pytest.raises(DropsError, match=r"own_drops\.0\.pause_until: the pause lasts until 121 days"):
+        plan_drops(case.model_copy(update={"own_drops": (late,)}), CLINIC)

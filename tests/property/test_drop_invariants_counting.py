@@ -13,6 +13,7 @@ import pytest
 from consent.case import Case
 from consent.clinic import Clinic, read_clinic
 from consent.drops import DropPlan
+from consent.errors import DropsError
 from consent.pack import compose_pack
 from consent.pack.data import assessment_data
 from tests.conftest import shipped_case
@@ -122,8 +123,14 @@ def test_the_same_case_makes_the_same_bytes(clinic: Clinic) -> None:
 
 def test_waking_hours_change_no_count() -> None:
     """Counts are ordered, not worked out from the clock: other waking hours, the same drops from day 1 on."""
+    compared = 0
     for made in some_plans()[:100]:
-        later = made.ordered.with_order(waking_from=dt.time(5), waking_to=dt.time(22, 30)).plan()
+        try:
+            later = made.ordered.with_order(waking_from=dt.time(5), waking_to=dt.time(22, 30)).plan()
+        except DropsError:
+            continue  # so many drops on the evening of surgery that they do not fit before bed
+        compared += 1
         assert [day.counts for day in later.days if day.number >= 1] == [
             day.counts for day in made.plan.days if day.number >= 1
         ]
+    assert compared > 90

@@ -14,7 +14,7 @@ from tests.conftest import shipped_case
 from tests.drops.slow_engine import minutes
 from tests.property import drop_checks
 from tests.property.drop_checks import on_every_plan, some_plans
-from tests.property.random_orders import SOURCED, plain, random_order
+from tests.property.random_orders import SOURCED, formulary, plain, random_order
 
 SURGERY = dt.date(2027, 2, 24)
 
@@ -110,7 +110,7 @@ def test_a_sitting_over_twenty_minutes_is_warned_of() -> None:
     long = 0
     for made in some_plans():
         longest = max((s.minutes for day in made.plan.sessions for s in day.sessions), default=0)
-        told = [finding for finding in check_drops(made.plan, case) if finding.id == "long-session"]
+        told = [finding for finding in check_drops(made.plan, case, formulary()) if finding.id == "long-session"]
         if made.ordered.order.changes or made.ordered.other_day is not None:
             continue  # days that are over are no longer warned of
         assert bool(told) == (longest > 20), made.seed

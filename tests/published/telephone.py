@@ -61,6 +61,10 @@ class Telephone:
                 self.events[str(event["UID"])] = event
         return self
 
+    def take_if(self, file: bytes | None) -> Telephone:
+        """Import a file, if there is one."""
+        return self if file is None else self.take(file)
+
     def sittings(self) -> Sittings:
         """Every occurrence of a timed event, in local time, as recurring_ical_events expands it."""
         calendar = Calendar()

@@ -16,7 +16,7 @@ import pytest
 import consent
 from consent.case import Answer, Case, Side, read_case
 from consent.clinic import Clinic, DropSettings, read_clinic
-from consent.drops import DropPlan, check_drops, even_times, plan_drops, plan_regimen
+from consent.drops import DropPlan, check_drops, even_times, plan_drops, plan_regimen, read_formulary
 from consent.drops.spacing import Waking
 
 EXAMPLES = Path(consent.__file__).parent / "case" / "examples"
@@ -206,7 +206,7 @@ def test_worked_example_diabetic_retinopathy_findings() -> None:
     eye = case("ordinary")
     health = eye.health.model_copy(update={"diabetes": Answer.YES})
     eye = eye.model_copy(update={"health": health, "plan": eye.plan.model_copy(update={"regimen": "example"})})
-    fired = {finding.id for finding in check_drops(plan_drops(eye, clinic), eye)}
+    fired = {finding.id for finding in check_drops(plan_drops(eye, clinic), eye, read_formulary(clinic))}
     assert {"nsaid-over-14-days", "nsaid-diabetes", "nsaid-with-steroid"} <= fired
 
 
@@ -270,7 +270,8 @@ def test_worked_example_short_course_duplicate_steroid(steroid_from: int, fires:
     """Days 1-7 and 8-14 do not overlap; from day 7 the steroid of the combination is given twice."""
     eye = case("ordinary")
     eye = eye.model_copy(update={"plan": eye.plan.model_copy(update={"regimen": "example"})})
-    findings = check_drops(plan_drops(eye, clinic_with(short_course(steroid_from))), eye)
+    clinic = clinic_with(short_course(steroid_from))
+    findings = check_drops(plan_drops(eye, clinic), eye, read_formulary(clinic))
     duplicate = [finding for finding in findings if finding.id == "duplicate-class"]
     assert bool(duplicate) is fires
     if fires:
@@ -283,7 +284,7 @@ def test_shipped_ordinary_case_is_the_routine_example() -> None:
     """The ordinary case: 28 and 70 drops, and nothing that stops or asks."""
     made = plan_drops(case("ordinary"), read_clinic())
     assert [row.total for row in made.rows] == [28, 70]
-    assert [f for f in check_drops(made, case("ordinary")) if f.severity != "note"] == []
+    assert [f for f in check_drops(made, case("ordinary"), read_formulary(read_clinic())) if f.severity != "note"] == []
 
 
 def test_shipped_hard_case_is_the_hard_example() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections import Counter
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,9 +15,8 @@ from consent.case import DropChange, Side
 from consent.clinic import read_clinic
 from consent.drops import DropPlan, Order, Start, VisitEntry, drops_calendar, make_plan, plan_regimen
 from consent.drops.calendar_file import Before
-from consent.drops.events import issued_on
 from consent.errors import DropsError
-from tests.published.telephone import Telephone, expanded, say, sittings_of
+from tests.published.telephone import Telephone, expanded, say, since, sittings_of, until
 
 NOW = dt.datetime(2026, 12, 1, 9, 30, tzinfo=dt.UTC)
 VISITS = (
@@ -38,7 +38,9 @@ def changed(surgery: dt.date, day: int, before: str = "weekly-4-3-2-1") -> DropP
 
 def written(plan: DropPlan, timezone: str = "Asia/Kolkata", **changed: Any) -> bytes:
     arguments: dict[str, Any] = {"visits": VISITS, "name": "Drops", "key": "a1b2", "now": NOW, "void": "No", **changed}
-    return drops_calendar(plan, say, timezone=timezone, **arguments)
+    file = drops_calendar(plan, say, timezone=timezone, **arguments)
+    assert file is not None
+    return file
 
 
 def events(file: bytes) -> dict[str, Any]:
@@ -243,16 +245,89 @@ def test_another_patient_in_the_old_file_is_never_touched() -> None:
 
 
 def test_refusals() -> None:
-    """No event (section 3.6 asks for one component), a moment without a zone, no such zone, no key."""
-    empty, plan = made("drop-free", dt.date(2027, 1, 1)), made("weekly-4-3-2-1", dt.date(2027, 2, 24))
-    with pytest.raises(DropsError, match="neither a drop nor a visit"):
-        written(empty, visits=())
+    """A moment without a zone, no such zone, no key."""
+    plan = made("weekly-4-3-2-1", dt.date(2027, 2, 24))
     with pytest.raises(DropsError, match="no time zone"):
         written(plan, now=NOW.replace(tzinfo=None))
     with pytest.raises(DropsError, match="not a time zone"):
         written(plan, timezone="Asia/Nowhere")
     with pytest.raises(DropsError, match="key is empty"):
         written(plan, key="")
+
+
+def test_no_event_no_file() -> None:
+    """RFC 5545 section 3.6 asks for one component at least: neither a drop nor a visit is no calendar."""
+    empty = made("drop-free", dt.date(2027, 1, 1))
+    assert drops_calendar(empty, say, name="Drops", key="a1b2", now=NOW, void="No") is None
+    other = written(made("weekly-4-3-2-1", SURGERY), key="another patient")
+    assert drops_calendar(empty, say, name="Drops", key="a1b2", now=NOW, void="No", before=Before(other)) is None
+
+
+def exported(file: bytes, form: str) -> bytes:
+    """``file`` as a telephone may write it out again: the same moments, told in another way."""
+    if form == "a zone of its own":
+        return file.replace(b"TZID=Asia/Kolkata", b"TZID=Telephone").replace(b"TZID:Asia/Kolkata", b"TZID:Telephone")
+
+    def start(found: re.Match[bytes]) -> bytes:
+        local = dt.datetime.strptime(found[1].decode(), "%Y%m%dT%H%M%S").replace(tzinfo=dt.UTC)
+        kept = local if form == "floating" else local - dt.timedelta(hours=5, minutes=30)
+        return f"DTSTART:{kept:%Y%m%dT%H%M%S}{'' if form == 'floating' else 'Z'}".encode()
+
+    def until(found: re.Match[bytes]) -> bytes:
+        moment = dt.datetime.strptime(found[1].decode(), "%Y%m%dT%H%M%S").replace(tzinfo=dt.UTC)
+        local = moment + dt.timedelta(hours=5, minutes=30)
+        return f"UNTIL={local:%Y%m%d}{f'T{local:%H%M%S}' if form == 'floating' else ''}".encode()
+
+    file = re.sub(rb"DTSTART;TZID=Asia/Kolkata:(\w+)", start, file)
+    return file if form == "UTC" else re.sub(rb"UNTIL=(\w+)Z", until, file)
+
+
+@pytest.mark.parametrize("form", ["UTC", "floating", "a zone of its own", "UTC, the last day as a date"])
+def test_a_file_that_a_telephone_exported(form: str) -> None:
+    """RFC 5545 section 3.3.5, forms 1 and 2, and section 3.3.10: DTSTART floating or in UTC, UNTIL as a date.
+
+    Waking at four: in UTC the first sitting is on the day before.
+    """
+    order = Order("weekly-4-3-2-1", Side.RIGHT, SURGERY, dt.time(4), dt.time(22))
+    change = DropChange(on=CHANGE, regimen="two-hourly-start", by="Dr A", why="inflamed")
+    first, second = make_plan(order, CLINIC), make_plan(replace(order, changes=(change,)), CLINIC)
+    file = written(first)
+    assert exported(file, form) != file
+    before = Before(file=exported(file, form))
+    new = written(second, now=AT_CHANGE, version=2, before=before)
+    same = written(second, now=AT_CHANGE, version=2, before=Before(file=file))
+    assert starts_and_ends(new) == starts_and_ends(same)
+    telephone = Telephone().take(file).take(new)
+    assert telephone.sittings() == until(sittings_of(first), CHANGE) + since(sittings_of(second), CHANGE)
+
+
+def starts_and_ends(file: bytes) -> dict[str, tuple[bytes, str, bytes]]:
+    """Of each event its start and its zone as written, and its rule."""
+    return {
+        uid: (event["DTSTART"].to_ical(), event["DTSTART"].params["TZID"], event["RRULE"].to_ical())
+        if "RRULE" in event
+        else (event["DTSTART"].to_ical(), event["DTSTART"].params["TZID"], b"")
+        for uid, event in events(file).items()
+    }
+
+
+def test_an_end_by_the_other_eye_is_no_version() -> None:
+    """The case of the eye operated on first, printed again over the calendar that ended it: a version is no help."""
+    first = made("weekly-4-3-2-1", SURGERY)
+    second = make_plan(
+        Order(
+            "weekly-4-3-2-1",
+            Side.LEFT,
+            CHANGE,
+            dt.time(7),
+            dt.time(22),
+            other_eye=("weekly-4-3-2-1", SURGERY),
+        ),
+        CLINIC,
+    )
+    ended = written(second, key="second eye", before=Before(file=written(first), other_eye=("a1b2", first)))
+    with pytest.raises(DropsError, match=r"ended by that of the other eye(.|\n)*eye operated on last"):
+        written(first, version=2, before=Before(file=ended))
 
 
 def test_a_later_version_in_the_folder_is_refused() -> None:
@@ -288,5 +363,5 @@ def test_a_broken_old_file_is_refused_with_advice(content: bytes) -> None:
 
 def test_issued_days() -> None:
     """A plan with drops before surgery is about those days too; after a change, about the change and after."""
-    assert issued_on(made("weekly-4-3-2-1", SURGERY)) == SURGERY
-    assert issued_on(changed(SURGERY, 10)) == CHANGE
+    assert made("weekly-4-3-2-1", SURGERY).issued_on == SURGERY
+    assert changed(SURGERY, 10).issued_on == CHANGE

@@ -84,8 +84,8 @@ def test_largest_code() -> None:
     limits = phone_limits()
     modules = 17 + 4 * limits.largest_version.value
     assert modules == 137
-    assert round(limits.side_mm.value / modules, 2) >= 0.39
-    assert (modules + 2 * limits.quiet_modules.value) * limits.side_mm.value / modules <= WIDTH_MM + 0.1
+    module_mm = WIDTH_MM / (modules + 2 * limits.quiet_modules.value)
+    assert module_mm >= 4 * 25.4 / 300, "DENSO WAVE: four dots or more of a printer of 300 dots per inch"
 
 
 def test_what_does_not_fit_is_left_out(clinic: Clinic) -> None:

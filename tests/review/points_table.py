@@ -366,17 +366,6 @@ TABLE: list[Row] = [
     ("after.stitch-without-visit", {"done.stitches": 2}, {"done.stitches": 0}),
     # the regimen is the surgeon's choice: common practice, no source
     ("regimen.not-chosen", {"plan.regimen": None}, {"plan.regimen": "weekly-4-3-2-1"}),
-    # Bardoloi et al, Indian J Ophthalmol 2020;68:1081-1085: no drops at home rest on what is injected
-    (
-        "regimen.drop-free-without-injection",
-        {"plan.regimen": "drop-free", "plan.injected_antibiotic": "no"},
-        {"plan.regimen": "drop-free", "plan.injected_antibiotic": "yes"},
-    ),
-    (
-        "regimen.drop-free-without-injection",
-        {"plan.regimen": "drop-free", "plan.injected_antibiotic": "unknown"},
-        {"plan.injected_antibiotic": "unknown"},
-    ),
 ]
 
 # These cannot be fired or silenced by a change of the case alone: they have tests of their own below.

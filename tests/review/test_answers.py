@@ -84,9 +84,10 @@ def test_key_is_the_same_in_every_process(make_case, make_clinic):
         {"facts": (remark("fact.other-eye", acuity="6/36"),)},
         {"facts": (remark("fact.acuity", acuity="6/60"),)},
         {"facts": ()},
+        {"ordered": ("nepafenac left 1..14:3x1",)},
     ],
 )
-def test_key_changes_with_id_severity_and_facts(changed):
+def test_key_changes_with_id_severity_facts_and_orders(changed):
     assert replace(point(), **changed).key != point().key
 
 
@@ -156,14 +157,15 @@ def test_an_answer_to_no_point_is_told(make_case, make_clinic):
 
 
 def test_two_points_of_one_id_are_answered_one_by_one(make_case, make_clinic):
-    """Two long-standing drops nobody decided on: one decision does not settle the other."""
-    own = [{"drug": name, "eyes": "left", "times_a_day": 1} for name in ("timolol", "sodium-chloride")]
+    """Two long-standing drops paused until a day without a visit: one answer does not settle the other."""
+    pause = {"eyes": "left", "times_a_day": 1, "decision": "pause", "pause_until": "2027-03-16"}
+    own = [{"drug": name, **pause} for name in ("timolol", "sodium-chloride")]
     clinic, case = make_clinic(), make_case({"own_drops": own})
-    first, second = (p for p in assess(case, clinic).points if p.id == "drops.own-drop-undecided")
+    first, second = (p for p in assess(case, clinic).points if p.id == "drops.pause-without-visit")
     assert first.key != second.key
     case = case.model_copy(update={"answers": (answer(second.id, second.key),)})
     found_now = assess(case, clinic).points
-    states = {p.key: p.blocks for p in found_now if p.id == first.id}
+    states = {p.key: p.open for p in found_now if p.id == first.id}
     assert states == {first.key: True, second.key: False}
     assert not [p for p in found_now if p.id.startswith("answer.")]
 
@@ -213,9 +215,48 @@ def test_what_cannot_be_overridden_is_few_and_named():
     assert {name for name, rule in rules().items() if not rule.overridable} == {
         "side.disagrees",
         "completeness.must-unmet",
+        "answer.out-of-date",
+        "answer.to-no-point",
     }
     grounds = read_checks().findings
-    assert {name for name in CHECKS if not grounds[name].overridable} == {"side-disagrees"}
+    assert {name for name in CHECKS if not grounds[name].overridable} == {
+        "side-disagrees",
+        "own-drop-undecided",
+    }
+
+
+def test_an_answer_does_not_outlive_the_order_it_was_given_to(make_case, make_clinic):
+    """US nepafenac label: corneal events are worse beyond 14 days. A yes to two weeks is none to 60 days."""
+    clinic, point_id = make_clinic(), "drops.nsaid-diabetes"
+    diabetic = {"health.diabetes": "yes"}
+    weeks = make_case({**diabetic, "plan.regimen": "diabetes-nsaid"})
+    asked = found(weeks, clinic)[point_id]
+    given = answer(point_id, asked.key)
+    assert not found(weeks, clinic, given)[point_id].open
+    longer = found(make_case({**diabetic, "plan.regimen": "diabetes-nsaid-60-days"}), clinic, given)
+    assert [fact.slots for fact in longer[point_id].facts] == [fact.slots for fact in asked.facts]
+    assert longer[point_id].open
+    assert "answer.out-of-date" in longer
+
+
+def test_an_undecided_drop_is_settled_by_deciding_only(make_case, make_clinic):
+    """Glaucoma drops are never left out without a word: common practice, no source."""
+    clinic, point_id = make_clinic(), "drops.own-drop-undecided"
+    drop = {"drug": "dorzolamide", "eyes": "left", "times_a_day": 2, "decision": "undecided"}
+    case = make_case({"own_drops": [drop]})
+    before = found(case, clinic)[point_id]
+    after = found(case, clinic, answer(point_id, before.key, why="will decide on day 1"))[point_id]
+    assert after.answer is not None
+    assert after.blocks
+    assert point_id not in found(make_case({"own_drops": [{**drop, "decision": "continue"}]}), clinic)
+
+
+def test_a_question_about_an_answer_is_not_answered(make_case, make_clinic):
+    """It goes when the answer is put right: an answer to it would be to no point, for ever."""
+    clinic = make_clinic()
+    past = found(make_case({"eye.herpes_keratitis": "past"}), clinic)["drops.steroid-herpes"]
+    stale = found(make_case(STEROID_ON_HERPES), clinic, answer(past.id, past.key))["answer.out-of-date"]
+    assert (stale.overridable, stale.open) == (False, True)
 
 
 def test_answers_are_read_from_a_case_file(make_case):
