@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AwareDatetime, Field, model_validator
 
 from consent.case.answers import CapColour, Side
 from consent.case.part import LongText, Part, ShortText
@@ -67,5 +67,5 @@ class PointAnswer(Part):
     key: Annotated[str, Field(pattern=r"^[0-9a-f]{8}$", description="printed beside the point; changes with its facts")]
     by: ShortText
     registration: ShortText
-    at: dt.datetime
+    at: AwareDatetime
     why: LongText

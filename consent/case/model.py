@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
 from consent.case.acuity import Acuity, parse_acuity
 from consent.case.after import Day1, Done, Lens, Visit
+from consent.case.agreement import disagreements
 from consent.case.answers import (
     Anaesthesia,
     Answer,
@@ -360,37 +360,17 @@ class Case(Part):
     version: int = Field(1, ge=1, le=999)
 
     @model_validator(mode="after")
+    def _parts_agree(self) -> Case:
+        if found := list(disagreements(self)):
+            raise ValueError("; ".join(found))
+        return self
+
+    @model_validator(mode="after")
     def _adult_on_the_day(self) -> Case:
         if not YOUNGEST <= self.age_years <= OLDEST:
             raise ValueError(
                 f"patient.birth_date makes the patient {self.age_years} years old on plan.date; "
                 f"this program is for adults of {YOUNGEST} to {OLDEST} years"
-            )
-        return self
-
-    @model_validator(mode="after")
-    def _other_eye_came_first(self) -> Case:
-        other = self.other_eye
-        if other.regimen is not None and other.operated_on is not None and other.operated_on > self.plan.date:
-            raise ValueError("other_eye.operated_on: the eye still on drops was operated before plan.date")
-        return self
-
-    @model_validator(mode="after")
-    def _each_own_drop_once(self) -> Case:
-        placed = [(drop.drug, side) for drop in self.own_drops for side in drop.sides]
-        if len(set(placed)) != len(placed):
-            raise ValueError("own_drops: a drop stands twice for the same eye; give each eye one decision")
-        return self
-
-    @model_validator(mode="after")
-    def _changes_in_order(self) -> Case:
-        days = [self.plan.date, *(change.on for change in self.drop_changes)]
-        if any(after <= before for before, after in pairwise(days)):
-            raise ValueError("drop_changes: each must be later than the one before it, and later than plan.date")
-        if self.version <= len(self.drop_changes):
-            raise ValueError(
-                f"version: {len(self.drop_changes)} changes of the drops need version "
-                f"{len(self.drop_changes) + 1} or more, so that older prints can be told from this one"
             )
         return self
 

@@ -94,6 +94,9 @@ class DropSettings(Part):
     regimen: ShortText = Field("weekly-4-3-2-1", description="what is proposed where nothing in the case asks for more")
 
 
+_NOON = 12
+
+
 class DayMarks(Part):
     """When the day's landmarks are, for people who do not read a clock. Waking and bed are the patient's own."""
 
@@ -109,6 +112,8 @@ class DayMarks(Part):
         moments = [getattr(self, name) for name in DayMarks.model_fields]
         if any(after <= before for before, after in pairwise(moments)):
             raise ValueError("day_marks: each must be later than the one before: " + ", ".join(DayMarks.model_fields))
+        if self.sunset.hour < _NOON:
+            raise ValueError("day_marks: sunset lies before noon; write it on the 24-hour clock, such as 18:00:00")
         return self
 
 

@@ -19,12 +19,13 @@ from consent.review.assessment import Assessment
 
 @dataclass(frozen=True)
 class BottleRow:
-    """One bottle: its drawing with the cap seen today, its drug and eye, when it is opened and thrown away."""
+    """One bottle: its drawing with the cap seen today, its drug and eye, where it is kept if not in the room."""
 
     svg: str
     marks: tuple[Mark, ...]
     drug: str
     eye: Line | None
+    keep: Line | None
     which: Line
     opened: Line
     thrown: Line
@@ -90,8 +91,10 @@ def _supply(assessment: Assessment, plan: DropPlan, supply: Supply, voice: Voice
     eye = voice.line(f"eye.{rows[0].side}") if plan.both_eyes and len(rows) == 1 else None
     marks = tuple(mark_of(row, voice) for row in rows)
     cap_words = voice.line(f"cap.{cap}") if cap else None
+    storage = supply.drug.storage
+    keep = voice.line(f"storage.{storage}") if storage and storage != "room temperature" else None
     for which, opened, thrown in _containers(plan, supply, rows, voice):
-        yield BottleRow(drawn, marks, supply.drug.name, eye, which, opened, thrown, cap_words)
+        yield BottleRow(drawn, marks, supply.drug.name, eye, keep, which, opened, thrown, cap_words)
         cap_words = None
 
 

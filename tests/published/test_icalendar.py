@@ -303,12 +303,11 @@ def test_a_file_that_a_telephone_exported(form: str) -> None:
 
 def starts_and_ends(file: bytes) -> dict[str, tuple[bytes, str, bytes]]:
     """Of each event its start and its zone as written, and its rule."""
-    return {
-        uid: (event["DTSTART"].to_ical(), event["DTSTART"].params["TZID"], event["RRULE"].to_ical())
-        if "RRULE" in event
-        else (event["DTSTART"].to_ical(), event["DTSTART"].params["TZID"], b"")
-        for uid, event in events(file).items()
-    }
+    found = {}
+    for uid, event in events(file).items():
+        rule = event["RRULE"].to_ical() if "RRULE" in event else b""
+        found[uid] = (event["DTSTART"].to_ical(), event["DTSTART"].params["TZID"], rule)
+    return found
 
 
 def test_an_end_by_the_other_eye_is_no_version() -> None:

@@ -6,6 +6,7 @@ the row here. A row at a threshold stands beside a row just past it.
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 Row = tuple[str, dict[str, Any], dict[str, Any]]
@@ -365,6 +366,20 @@ TABLE: list[Row] = [
     ),
     ("after.stitch-without-visit", {"done.stitches": 2}, {"done.stitches": 0}),
     # the regimen is the surgeon's choice: common practice, no source
+    (
+        "regimen.other-eye-not-said",
+        {"other_eye.operated": "yes", "other_eye.operated_on": dt.date(2027, 1, 13)},
+        {"other_eye.operated": "yes", "other_eye.operated_on": dt.date(2027, 1, 12)},
+    ),
+    (
+        "regimen.other-eye-not-said",
+        {"other_eye.operated": "yes", "other_eye.operated_on": dt.date(2027, 2, 10)},
+        {
+            "other_eye.operated": "yes",
+            "other_eye.operated_on": dt.date(2027, 2, 10),
+            "other_eye.regimen": "weekly-4-3-2-1",
+        },
+    ),
     ("regimen.not-chosen", {"plan.regimen": None}, {"plan.regimen": "weekly-4-3-2-1"}),
 ]
 
@@ -401,4 +416,10 @@ OWN_THRESHOLDS: list[tuple[str, str, float, dict[str, Any]]] = [
     ("after.pressure-high", "mmhg", 20, {"day1.pressure_mmhg": 20.0}),
     ("after.pressure-very-high", "mmhg", 20, {"day1.pressure_mmhg": 20.0}),
     ("after.poor-sight", "worse_than_logmar", 0.4, {"day1.acuity_pinhole": "6/18"}),
+    (
+        "regimen.other-eye-not-said",
+        "days",
+        60.0,
+        {"other_eye.operated": "yes", "other_eye.operated_on": dt.date(2027, 1, 5)},
+    ),
 ]
