@@ -240,7 +240,7 @@ def _event(facts: Facts) -> Answer:
 def _nobody() -> Case:
     """A case in which nothing is known; an audit's rows need no name, number or language."""
     patient = Patient(name="-", record_number="0", language="en", age_years=YOUNGEST)
-    plan = Plan(side=Side.RIGHT, surgeon=Surgeon(name="-"), date=dt.date(dt.MINYEAR, 1, 1))
+    plan = Plan(side=Side.RIGHT, surgeon=Surgeon(name="-"), date=dt.date(2000, 1, 1))
     return Case(schema=1, patient=patient, eye=Eye(side=Side.RIGHT), plan=plan)
 
 
