@@ -14,6 +14,7 @@ from consent.compose.drop_steps import Mark, days_line, face, giver, mark_of, pr
 from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
 from consent.drops import DropPlan, Ends, Form, Phase, Row
+from consent.drops.own_drop_checks import MISSING, name_missing
 from consent.language import Day, Quoted
 from consent.review.assessment import Assessment
 from consent.wording import remark
@@ -276,11 +277,5 @@ _SIGN = {"stop": "stop", "changed": "stop", "pause": "pause", "undecided": "ques
 
 
 def not_decided(assessment: Assessment) -> Iterator[str]:
-    """Glaucoma drops named at the examination that neither a row nor a decision covers, as entered."""
-    plan, case = assessment.drops, assessment.case
-    covered = {
-        component.generic.lower()
-        for drug in (*(row.drug for row in plan.rows), *(told.drug for told in plan.told))
-        for component in drug.components
-    }
-    return (name for name in case.eye.glaucoma_drops if not any(generic in name.lower() for generic in covered))
+    """Drops the patient is known to use that neither a row nor a decision covers, as entered."""
+    return (name_missing(finding.facts) for finding in assessment.findings if finding.id == MISSING)

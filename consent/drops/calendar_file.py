@@ -10,7 +10,19 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from consent.drops.events import Run, make_runs
-from consent.drops.held_before import Held, cancel, cut, held_of, merge, read_held, tzid_of, uid_of, uid_prefix
+from consent.drops.held_before import (
+    ORIGIN,
+    Held,
+    cancel,
+    cut,
+    held_of,
+    merge,
+    read_held,
+    read_origin,
+    tzid_of,
+    uid_of,
+    uid_prefix,
+)
 from consent.drops.plan import DropPlan
 from consent.errors import DropsError, Problem
 
@@ -97,7 +109,7 @@ def drops_calendar(
             event.pop(field, None)
             event.add(field, value)
     events = sorted([*(event for event, _ in changed), *kept], key=lambda event: str(event["UID"]))
-    return bytes(_calendar(events, name).to_ical(sorted=False))
+    return bytes(_calendar(events, name, f"{maker.prefix}{maker.origin:%Y%m%d}").to_ical(sorted=False))
 
 
 @dataclass(frozen=True)
@@ -115,7 +127,7 @@ class _Maker:
     def events(self, visits: tuple[VisitEntry, ...], version: int) -> tuple[list[tuple[Event, int]], list[Event]]:
         """Events that are new or changed, each with its SEQUENCE, and events of the old file handed on as they are."""
         held = self._held(version)
-        runs = {self._uid(run): run for run in make_runs(self.plan, self._origin)}
+        runs = {self._uid(run): run for run in make_runs(self.plan, self.origin)}
         mine = {uid: self._event(run) for uid, run in runs.items() if self._is_written(run, held.get(uid))}
         mine |= dict(_visit_events(visits, self.prefix))
         changed = [(event, version - 1) for event in mine.values()]
@@ -133,7 +145,7 @@ class _Maker:
         return changed + other_changed, kept + other_kept
 
     @cached_property
-    def _origin(self) -> dt.date:
+    def origin(self) -> dt.date:
         """The first date any version of this calendar was about, or took over from the eye operated on first.
 
         A second eye put off begins later than the file tells; this plan holds what both eyes are given until then.
@@ -143,7 +155,13 @@ class _Maker:
             return issued
         begun = [entry.first for entry in self._mine.values() if not entry.whole_day and not entry.is_cancelled]
         ended = [entry for entry in self._others.values() if entry.sequence == _ABOVE_EVERY_VERSION]
-        return min([issued, *begun, *(entry.first if entry.is_cancelled else entry.last + _DAY for entry in ended)])
+        taken_over = (entry.first if entry.is_cancelled else entry.last + _DAY for entry in ended)
+        return min([issued, *self._begins_in_file(), *begun, *taken_over])
+
+    def _begins_in_file(self) -> Iterator[dt.date]:
+        """The first date the file in the folder says it is about: its first sitting may come later."""
+        if self.before.file is not None:
+            yield from read_origin(self.before.file, self.prefix)
 
     @cached_property
     def _mine(self) -> dict[str, Held]:
@@ -182,7 +200,7 @@ class _Maker:
         if latest >= version - 2:
             return held
         for plan, following in pairwise((*self.before.plans, self.plan)):
-            planned = self._held_by(plan, self.prefix, self._origin)
+            planned = self._held_by(plan, self.prefix, self.origin)
             void_from = following.issued_on
             held = merge(held, {uid: replace(entry, void_from=void_from) for uid, entry in planned.items()})
         return held
@@ -206,7 +224,7 @@ class _Maker:
         changed: list[tuple[Event, int]] = []
         kept: list[Event] = []
         for entry in held.values():
-            event = None if entry.whole_day else self._taken_back(entry, self._origin)
+            event = None if entry.whole_day else self._taken_back(entry, self.origin)
             if event is not None:
                 changed.append((event, _ABOVE_EVERY_VERSION))
             elif entry.in_file:
@@ -299,7 +317,7 @@ def _check(key: str, now: dt.datetime) -> None:
         raise DropsError(Problem("the key is empty", "key", "two patients' calendars would overwrite each other"))
 
 
-def _calendar(events: list[Event], name: str) -> Calendar:
+def _calendar(events: list[Event], name: str, origin: str) -> Calendar:
     from icalendar import Calendar
 
     calendar = Calendar()
@@ -307,6 +325,7 @@ def _calendar(events: list[Event], name: str) -> Calendar:
     calendar.add("version", "2.0")
     calendar.add("name", name)
     calendar.add("x-wr-calname", name)
+    calendar.add(ORIGIN, origin)
     for zone in _zones(events):
         calendar.add_component(zone)
     for event in events:

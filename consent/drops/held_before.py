@@ -5,6 +5,8 @@ from __future__ import annotations
 import copy
 import datetime as dt
 import hashlib
+import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -69,6 +71,20 @@ def read_held(content: bytes, prefix: str, zone: dt.tzinfo, where: str) -> dict[
             )
         ) from error
     return held
+
+
+ORIGIN = "X-DROPS-FROM"
+"""Property of our own (RFC 5545 section 3.8.8.2): whose calendar it is, and the first date it is about."""
+
+
+def read_origin(content: bytes, prefix: str) -> Iterator[dt.date]:
+    """Yield the first date the file ``content`` says our calendar is about, if it says so.
+
+    ``content`` must have been read before by ``read_held``.
+    """
+    said = str(_parse(content).get(ORIGIN, ""))
+    if re.fullmatch(re.escape(prefix) + r"\d{8}", said):
+        yield dt.date.fromisoformat(said.removeprefix(prefix))
 
 
 def held_of(event: Event, in_file: bool) -> Held:

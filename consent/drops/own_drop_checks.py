@@ -22,6 +22,15 @@ def undecided(subject: Subject) -> Iterator[Hit]:
             yield Hit("stop", (_fact(subject, own),))
 
 
+MISSING = "own-glaucoma-drop-missing"
+_USES = "uses: "
+
+
+def name_missing(facts: tuple[str, ...]) -> str:
+    """Return the drop a finding ``MISSING`` is about, as it was entered."""
+    return facts[0].removeprefix(_USES)
+
+
 def missing(subject: Subject) -> Iterator[Hit]:
     """A drop among the eye's glaucoma drops or the patient's medicines that neither a row nor a decision covers."""
     own_eye = frozenset({subject.eye.side})
@@ -31,7 +40,7 @@ def missing(subject: Subject) -> Iterator[Hit]:
             texts.setdefault(text, _sides(subject, text))
     for text, sides in texts.items():
         if not _covered_in(subject, text, sides):
-            yield Hit("ask", (f"uses: {text}",))
+            yield Hit("ask", (f"{_USES}{text}",))
 
 
 def _is_eye_drop(subject: Subject, medicine: str) -> bool:
@@ -89,7 +98,7 @@ def pause_without_visit(subject: Subject) -> Iterator[Hit]:
 
 OWN_DROP_CHECKS: dict[str, Check] = {
     "own-drop-undecided": undecided,
-    "own-glaucoma-drop-missing": missing,
+    MISSING: missing,
     "own-drop-stopped": stopped,
     "pause-without-visit": pause_without_visit,
 }

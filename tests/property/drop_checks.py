@@ -325,7 +325,8 @@ def own_by_formula(ordered: Ordered) -> int:
         ends += [last for last in lasts if last >= first]
     total = 0
     for drop in order.own_drops:
-        first = max(1, (drop.pause_until - order.surgery).days) if drop.pause_until else first_of_own(ordered)
+        over = (drop.pause_until - order.surgery).days if drop.pause_until else first_of_own(ordered)
+        first = max(first_of_own(ordered), over)
         if drop.decision in ("continue", "pause"):
             total += drop.times_a_day * drop.drops_per_dose * max(0, max(ends) - first + 1) * len(drop.sides)
     return total
