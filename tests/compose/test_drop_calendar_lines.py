@@ -6,15 +6,17 @@ common practice, no source.
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import pytest
 
 from consent.case import Side
 from consent.compose import Voice, drop_calendar
+from consent.compose.document import Para
 from consent.compose.drop_bottles import Bottles
-from consent.compose.drop_pictures import PicturedStep
-from consent.compose.drop_wall import DrugLines
+from consent.compose.drop_pictures import CapWords, PicturedStep
+from consent.compose.drop_wall import DrugLines, ToldLine
 from consent.compose.pictures import eye_side
 from consent.language import Speaker
 from consent.review import assess
@@ -308,3 +310,126 @@ def test_on_the_day_of_surgery_the_pictures_hold_what_has_a_clock_time_and_no_mo
     assert [drop.mark.number for step in made.pictured[:1] for r in step.rounds for drop in r.eyes[0]] == [timolol] * 2
     told = [text for text in made.document.texts() if "our staff say when" in text]
     assert len(told) == 1
+
+
+# What is not given, waits, or comes again. What could go wrong: a drop lost for good, or given while it should rest.
+
+OWN = {"drug": "timolol", "eyes": "right", "times_a_day": 2}
+
+
+def made_of(make_case, make_clinic, changes, **clinic) -> Calendar:
+    assessment = assess(make_case(changes), make_clinic(clinic))
+    return Calendar(assessment, drop_calendar(assessment, Voice(("en",), "latin")))
+
+
+def told(made) -> list[str]:
+    return [block.text[0].plain for block in made.blocks(ToldLine)]
+
+
+def test_a_paused_drop_says_when_it_begins_again(make_case, make_clinic):
+    """Surgery on 24 February 2027; the drop rests until 15 March."""
+    pause = {**OWN, "decision": "pause", "pause_until": dt.date(2027, 3, 15)}
+    made = made_of(make_case, make_clinic, {"own_drops": [pause]})
+    (line,) = [row for row in made.lines if row.name == "timolol 0.5%"]
+    assert line.when[0].plain == "From Mon, 15 Mar: go on. Do not stop. Ask us before Wed, 7 Apr"
+    assert told(made) == ["Wait: no timolol 0.5% in the RIGHT eye before Mon, 15 Mar. On that day begin again."]
+    assert min(day for day, counted in made.by_date().items() if counted[3]) == dt.date(2027, 3, 15)
+
+
+def test_a_stopped_drop_is_told_and_stands_nowhere_else(make_case, make_clinic):
+    made = made_of(make_case, make_clinic, {"own_drops": [{**OWN, "decision": "stop"}]})
+    assert told(made) == ["Stop: no more timolol 0.5% in the RIGHT eye."]
+    assert [row.name for row in made.lines if row.name.startswith("timolol")] == []
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"own_drops": [{**OWN, "decision": "undecided"}]},
+        {"eye.glaucoma_drops": ["timolol 0.5%"]},
+        {"health.medicines": ["timolol eye drops"]},
+    ],
+)
+def test_a_drop_nobody_decided_on_is_a_visible_blank(changes, make_case, make_clinic):
+    """Entered among the patient's own drops, at the examination, or among the medicines: asked for, never left out."""
+    (line,) = told(made_of(make_case, make_clinic, changes))
+    assert line.startswith("timolol")
+    assert "go on or stop? Ask the doctor before you go home: ____" in line
+
+
+def test_days_without_drops_inside_a_course_are_told(make_case, make_clinic):
+    """Three days at two a day, four days' pause, three more: 25 February to 6 March."""
+    steps = item("prednisolone-acetate", (1, 3, 2), (8, 3, 2))
+    steps["steps"][1]["pause_before"] = True
+    own = {"own": {"title": "own", "items": [steps]}}
+    made = made_of(make_case, make_clinic, {"plan.regimen": "own"}, regimens=own)
+    notes = [note[0].plain for note in made.line_of(1).notes]
+    assert notes == ["Shake first.", "No drops: Sun, 28 Feb to Wed, 3 Mar."]
+    assert [strip.caption[0].plain for strip in made.strips] == [
+        "Thu, 25 Feb to Sat, 27 Feb",
+        "Thu, 4 Mar to Sat, 6 Mar",
+    ]
+
+
+def test_a_dose_at_bedtime_says_so(make_case, make_clinic):
+    steps = item("latanoprost", (1, 14, 1), ends="long-standing")
+    steps["steps"][0]["at_bedtime"] = True
+    made = made_of(
+        make_case, make_clinic, {"plan.regimen": "own"}, regimens={"own": {"title": "own", "items": [steps]}}
+    )
+    (stair,) = made.line_of(1).stairs
+    assert (stair.times[0].plain, stair.words[0].plain) == ("1", "at bedtime")
+    assert [round_.time[0].plain for round_ in made.pictured[0].rounds] == ["22:00"]
+
+
+def test_waking_then_bedtime_are_two_steps_of_the_pictures(make_case, make_clinic):
+    """Once a day on six days: the picture of the first three must not stand for the last three."""
+    steps = item("timolol", (1, 3, 1), (4, 3, 1), ends="long-standing")
+    steps["steps"][1]["at_bedtime"] = True
+    made = made_of(
+        make_case, make_clinic, {"plan.regimen": "own"}, regimens={"own": {"title": "own", "items": [steps]}}
+    )
+    found = [(step.when[0].plain, step.rounds[0].time[0].plain) for step in made.pictured]
+    assert found == [("Thu, 25 Feb to Sat, 27 Feb", "07:00"), ("Sun, 28 Feb to Tue, 2 Mar", "22:00")]
+
+
+CHANGE = {"on": dt.date(2027, 3, 6), "by": "Dr A", "why": "more cells"}
+
+
+def test_a_change_makes_a_new_calendar_that_says_so(make_case, make_clinic):
+    """From 6 March: days before it stand on the old print, which is thrown away."""
+    changes = {"version": 2, "drop_changes": [{**CHANGE, "regimen": "two-hourly-start"}]}
+    made = made_of(make_case, make_clinic, changes)
+    assert made.poster.lines[-1][0].plain == "New calendar, number 2, from Sat, 6 Mar. Throw the older ones away."
+    assert min(made.by_date()) == dt.date(2027, 3, 6)
+    assert made.month.weeks[0][6].number[0].plain == "6"
+
+
+def test_a_new_version_without_a_change_of_drops_says_so_too(make_case, make_clinic):
+    made = made_of(make_case, make_clinic, {"version": 2})
+    assert made.poster.lines[-1][0].plain == "New calendar, number 2. Throw the older ones away."
+
+
+def test_a_change_to_no_drops_says_from_when(make_case, make_clinic):
+    changes = {"version": 2, "drop_changes": [{**CHANGE, "regimen": "drop-free"}]}
+    made = made_of(make_case, make_clinic, changes)
+    assert made.blocks(Para)[0].text[0].plain == "From Sat, 6 Mar: no more drops."
+    assert told(made) == ["Stop: bottle 2 (LEFT eye). Its last day was Fri, 5 Mar."]
+    assert made.strips == made.pictured == made.lines == []
+
+
+def test_the_cap_seen_is_named_wherever_it_is_drawn(make_case, make_clinic):
+    """A grey print shows pink as grey: the word stands beside the bottle, once for each drug."""
+    seen = [{"drug": "prednisolone-acetate", "colour": "pink", "on": dt.date(2027, 2, 25)}]
+    made = made_of(make_case, make_clinic, {"caps_seen": seen})
+    (caps,) = made.blocks(CapWords)
+    assert [(cap.drop.mark.number, cap.words[0].plain) for cap in caps.items] == [(2, "pink")]
+    assert [row.cap[0].plain for row in made.bottles.rows if row.cap] == ["pink"]
+
+
+@pytest.mark.parametrize(
+    ("giver", "line"), [("self", "You put in the drops yourself."), ("nobody", "Nobody can put in")]
+)
+def test_who_gives_the_drops_is_who_the_case_says(giver, line, make_case, make_clinic):
+    made = made_of(make_case, make_clinic, {"patient.drops_given_by": giver})
+    assert made.poster.lines[1][0].plain.startswith(line)
