@@ -171,9 +171,19 @@ def rows_are_complete(made: Made) -> None:
 
 
 def eye_is_one_word(made: Made) -> None:
-    """2. The eye of a row is right or left in full."""
-    plan = made.plan
-    assert all(f"{row.side}" in ("right", "left") for row in plan.rows)
+    """2. Every eye ordered has its row under that eye, right or left and nothing else; "each" has both."""
+    ordered, plan = made.ordered, made.plan
+    if ordered.order.changes:
+        return
+    own = {
+        (drop.drug, side)
+        for drop in ordered.order.own_drops
+        for side in drop.sides
+        if drop.decision in ("continue", "pause")
+    }
+    expected = {(step.drug, step.side) for step in entered(ordered)} | own
+    expected |= {(drug, side) for _, drug, side in before_surgery(ordered)}
+    assert {(row.drug.id, row.side) for row in plan.rows} == expected
 
 
 def no_eye_beyond_those_entered(made: Made) -> None:

@@ -22,7 +22,7 @@ from consent.review import assess
 from tests.conftest import shipped_case
 from tests.property.random_orders import CLINIC, random_order
 
-LANGUAGES = ("en", "bn")
+LANGUAGES = ("bn", "en", "hi")
 # ISMP list of error-prone abbreviations and dose designations
 ABBREVIATED = re.compile(r"\b(OD|OS|OU|AD|AS|AU|HS|hs|BT|qd|QD|qod|QOD|q\.d\.|b\.d\.|t\.d\.s\.|cc|ug)\b|[Pp]er os")
 TRAILING_ZERO = re.compile(r"\d\.\d*0(?=%|\s*(mg|mL|ml|g)\b)")
@@ -37,24 +37,30 @@ def clinic_with(tables: dict[str, Any]) -> Clinic:
 
 
 def random_cases() -> Iterator[tuple[Case, Clinic]]:
-    """The shipped ordinary case on random regimens, long-standing drops and changes among them."""
+    """The shipped ordinary case on random orders: both eyes, long-standing drops, changes, landmarks, settings."""
     case = shipped_case("ordinary")
-    for seed in range(12):
+    for seed in range(40):
         ordered = random_order(Random(seed))
         order = ordered.order
         plan = case.plan.model_copy(update={"side": order.side, "date": order.surgery, "regimen": order.regimen})
+        regimen, operated_on = order.other_eye or (None, None)
+        other = case.other_eye.model_copy(update={"regimen": regimen, "operated_on": operated_on})
+        hours = {"waking_from": order.waking_from, "waking_to": order.waking_to}
+        clock = {"tells_clock_time": Answer.NO if order.by_landmarks else Answer.YES}
         yield (
             case.model_copy(
                 update={
                     "plan": plan,
                     "eye": case.eye.model_copy(update={"side": order.side}),
+                    "patient": case.patient.model_copy(update=hours | clock),
+                    "other_eye": other,
                     "own_drops": order.own_drops,
                     "drop_changes": order.changes,
                     "version": 1 + len(order.changes),
                     "visits": (),
                 }
             ),
-            clinic_with(ordered.clinic.regimens),
+            ordered.clinic,
         )
 
 
