@@ -143,3 +143,17 @@ def make_case() -> MakeCase:
 @pytest.fixture
 def make_clinic() -> MakeClinic:
     return _MAKE_CLINIC
+
+
+def test_every_word_reads_back_from_the_paper(printed: Printed) -> None:
+    """Source: the composed sheet itself, against Poppler's pdftotext; conjuncts of Bengali and Hindi as typed."""
+
+    def words(text: str) -> set[str]:
+        return {word.strip(".,:;()“”।|•") for word in unicodedata.normalize("NFC", text).replace("\u00a0", " ").split()}
+
+    command = ["pdftotext", "-raw", str(printed.pdf), "-"]
+    paper = words(subprocess.run(command, capture_output=True, check=True).stdout.decode())
+    said = {word for text in printed.document.texts() for word in words(text) if len(word) > 1}
+    said -= {word for word in said if "@" in word}
+    missing = {word for word in said if word not in paper}
+    assert len(missing) <= 0.02 * len(said), sorted(missing)[:20]

@@ -27,7 +27,7 @@ from consent.review.point import PREDICATES, rules
 from consent.risk import assess_risks
 from tests.review.points_table import OWN_THRESHOLDS, TABLE, TESTED_APART, lens
 
-LANGUAGES = ("en", "bn")
+LANGUAGES = ("en", "bn", "hi")
 
 
 def fired(case: Case, clinic: Clinic) -> dict[str, Point]:
