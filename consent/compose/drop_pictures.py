@@ -88,7 +88,7 @@ def _in_pairs(steps: Iterable[PicturedStep]) -> Iterator[Block]:
     for step in steps:
         narrow = len(step.rounds) <= _NARROW
         if waiting is not None and narrow:
-            yield Columns((waiting,), (step,))
+            yield Columns((waiting,), (step,), style="twosteps")
             waiting = None
             continue
         if waiting is not None:

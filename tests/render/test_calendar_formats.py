@@ -17,6 +17,8 @@ import pytest
 from PIL import Image, ImageOps
 
 from consent.compose import Document, Voice, drop_calendar
+from consent.compose.document import Columns
+from consent.compose.drop_pictures import PicturedStep
 from consent.errors import UsageError
 from consent.print import to_pdf
 from consent.review import Assessment, assess
@@ -157,3 +159,22 @@ def test_every_word_reads_back_from_the_paper(printed: Printed) -> None:
     said -= {word for word in said if "@" in word}
     missing = {word for word in said if word not in paper}
     assert len(missing) <= 0.02 * len(said), sorted(missing)[:20]
+
+
+def test_steps_are_pictured_in_the_order_of_their_dates(printed: Printed) -> None:
+    """A step that finds no room on its page does not let the step beside it go before it."""
+
+    def plain(text: str) -> str:
+        return " ".join(unicodedata.normalize("NFC", text).replace("\u00a0", " ").split())
+
+    command = ["pdftotext", "-raw", str(printed.pdf), "-"]
+    paper = plain(subprocess.run(command, capture_output=True, check=True).stdout.decode())
+    sections = printed.document.sections
+    (place,) = (n for n, section in enumerate(sections) if any(isinstance(b, PicturedStep) for b in section.blocks))
+    headings = [plain(section.heading[0].plain) for section in sections[place : place + 2] if section.heading]
+    pictured = paper[paper.index(headings[0]) : paper.index(headings[1])]
+    tops = sections[place].blocks
+    steps = [b for top in tops for b in ((*top.left, *top.right) if isinstance(top, Columns) else (top,))]
+    found = [pictured.index(plain(step.when[0].plain)) for step in steps if isinstance(step, PicturedStep)]
+    assert len(found) > 1
+    assert found == sorted(found)
