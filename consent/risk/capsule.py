@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from consent.case import Answer, Case, NucleusGrade, Operation
 from consent.clinic import Clinic
 from consent.evidence import Cited, OddsModel, library
-from consent.risk.estimate import Driver, Estimate, Range, Source, Step, as_source, printed
+from consent.risk.estimate import Driver, Estimate, Range, Source, Step, as_source, printed, rate_range
 from consent.risk.factors import FactorLevel, factor_levels
 from consent.risk.facts import FACTS
 from consent.risk.intercept import Intercept, find_intercept, other_population, percent_span, usable_audit
@@ -50,7 +50,6 @@ def _outside_model(case: Case, plan: RiskPlan) -> tuple[str, Remark] | None:
 def _observed(clinic: Clinic, plan: RiskPlan, reference: str, why: Remark) -> Estimate:
     usual = plan.population(clinic.population)
     shown = library().cited(reference) if reference else usual
-    limits = shown.figure.limits
     return Estimate(
         outcome="capsule_rupture",
         known=True,
@@ -59,9 +58,9 @@ def _observed(clinic: Clinic, plan: RiskPlan, reference: str, why: Remark) -> Es
         region=usual.series.region,
         years=usual.series.years,
         probability=shown.figure.probability,
-        interval=Range(*limits, "95% interval") if limits else None,
+        interval=rate_range(shown),
         usual=usual.figure.probability,
-        usual_interval=_wilson_range(usual),
+        usual_interval=rate_range(usual),
         personal=bool(reference),
         other_population=other_population(plan, clinic).figure.probability,
         assumptions=(why, *(() if reference else (remark("assume.no-figure-for-operation"),))),
@@ -92,7 +91,7 @@ def _modelled(
         probability=value,
         interval=Range(low, high, "sensitivity range"),
         usual=usual.figure.probability,
-        usual_interval=_wilson_range(usual),
+        usual_interval=rate_range(usual),
         personal=True,
         single_figure=not doubling,
         other_population=_in_other_population(other, model, levels, plan),
@@ -182,11 +181,6 @@ def _model_sources(
         as_source(other, "other population, for the range"),
     ]
     return _unique([*base, *(as_source(entry, "alternative ratio, for the range") for entry in variants)])
-
-
-def _wilson_range(cited: Cited) -> Range | None:
-    limits = cited.figure.limits
-    return Range(*limits, "95% interval") if limits else None
 
 
 def _unique(sources: list[Source]) -> tuple[Source, ...]:

@@ -137,3 +137,12 @@ def printed(cited: Cited) -> str:
     if figure.events is not None:
         text += f", {figure.events} of {figure.eyes}"
     return text
+
+
+def rate_range(cited: Cited) -> Range | None:
+    """The interval of a rate, with its kind; None where none was read."""
+    limits = cited.figure.limits
+    if limits is None:
+        return None
+    spread = cited.figure.interval == "spread over lens models"
+    return Range(*limits, "spread over lens models" if spread else "95% interval")

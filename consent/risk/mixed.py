@@ -11,7 +11,7 @@ from consent.risk.estimate import Estimate, Range, RangeKind, Step, as_source, p
 from consent.risk.facts import FACTS
 from consent.risk.mixture import Arm, mix, mix_interval
 from consent.risk.plan import Group, Outcome
-from consent.risk.rates import pick, published, rate_range, unknown
+from consent.risk.rates import pick, published, unknown
 from consent.wording import Remark, remark
 
 
@@ -66,20 +66,12 @@ def _mixed(outcome: Outcome, group: Group, case: Case, rupture: Estimate, assume
         as_source(usual, "usual eye"),
         *(as_source(entry, "another disease of the eye, both arms") for entry in present),
     ]
-    return Estimate(
-        outcome=outcome.id,
-        known=True,
-        horizon=outcome.horizon,
-        population=usual.series.setting,
-        region=usual.series.region,
-        years=usual.series.years,
+    return replace(
+        published(outcome, usual, usual, ()),
         probability=value,
         interval=Range(low, high, kind),
-        usual=usual.figure.probability,
-        usual_interval=rate_range(usual),
         personal=rupture.personal,
         single_figure=rupture.single_figure,
-        benefit=outcome.benefit,
         drivers=rupture.drivers,
         assumptions=(*assumed, remark("assume.arms-average")),
         sources=tuple({s.reference: s for s in (*cited, *rupture.sources)}.values()),

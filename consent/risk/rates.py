@@ -7,7 +7,7 @@ from dataclasses import replace
 from consent.case import Answer, Case
 from consent.clinic import Clinic
 from consent.evidence import Cited, library
-from consent.risk.estimate import Estimate, Range, Step, as_source, printed
+from consent.risk.estimate import Estimate, Step, as_source, printed, rate_range
 from consent.risk.facts import FACTS
 from consent.risk.plan import Group, Outcome, risk_plan
 from consent.wording import Remark, remark
@@ -89,7 +89,7 @@ def _elsewhere(outcome: Outcome, clinic: Clinic) -> float | None:
 
 
 def published(outcome: Outcome, usual: Cited, this: Cited, assumed: tuple[Remark, ...]) -> Estimate:
-    """The estimate that is a published rate, beside the usual eye\'s."""
+    """The estimate that is a published rate, beside the usual eye's."""
     single = this.figure.value is not None
     steps = [Step(f"published rate: {this.figure.group}", printed(this), this.reference)]
     if this != usual:
@@ -112,12 +112,3 @@ def published(outcome: Outcome, usual: Cited, this: Cited, assumed: tuple[Remark
         sources=tuple(as_source(cited, "published rate") for cited in ([this] if this == usual else [this, usual])),
         chain=tuple(steps),
     )
-
-
-def rate_range(cited: Cited) -> Range | None:
-    """The interval of a rate, with its kind; None where none was read."""
-    limits = cited.figure.limits
-    if limits is None:
-        return None
-    spread = cited.figure.interval == "spread over lens models"
-    return Range(*limits, "spread over lens models" if spread else "95% interval")

@@ -17,11 +17,10 @@ import pytest
 from PIL import Image, ImageOps
 
 from consent.compose import Document, Voice, drop_calendar
-from consent.compose.document import Columns
-from consent.compose.drop_pictures import PicturedStep
 from consent.errors import UsageError
 from consent.print import to_pdf
 from consent.review import Assessment, assess
+from tests.compose.calendars import Calendar
 from tests.editing import MakeCase, MakeClinic, case_maker, clinic_maker
 
 MM = 72 / 25.4
@@ -52,6 +51,16 @@ class Printed:
 
 _MAKE_CASE: MakeCase = case_maker()
 _MAKE_CLINIC: MakeClinic = clinic_maker()
+
+
+@pytest.fixture
+def make_case() -> MakeCase:
+    return _MAKE_CASE
+
+
+@pytest.fixture
+def make_clinic() -> MakeClinic:
+    return _MAKE_CLINIC
 
 
 @pytest.fixture(scope="module", params=FORMATS, ids=lambda f: "-".join([*f[:3], "large" if f[3] else "normal"]))
@@ -137,24 +146,24 @@ def test_large_print_on_small_paper_is_refused(make_case: MakeCase, make_clinic:
             drop_calendar(assess(make_case(changes), make_clinic()), Voice(("en",), "latin"), "A5", large)
 
 
-@pytest.fixture
-def make_case() -> MakeCase:
-    return _MAKE_CASE
+def plain(text: str) -> str:
+    """``text`` as it is compared: composed letters, single ordinary spaces."""
+    return " ".join(unicodedata.normalize("NFC", text).replace("\u00a0", " ").split())
 
 
-@pytest.fixture
-def make_clinic() -> MakeClinic:
-    return _MAKE_CLINIC
+def in_print_order(pdf: Path) -> str:
+    """The whole text by Poppler, in the order in which it was printed."""
+    done = subprocess.run(["pdftotext", "-raw", str(pdf), "-"], capture_output=True, check=True)
+    return plain(done.stdout.decode())
 
 
 def test_every_word_reads_back_from_the_paper(printed: Printed) -> None:
     """Source: the composed sheet itself, against Poppler's pdftotext; conjuncts of Bengali and Hindi as typed."""
 
     def words(text: str) -> set[str]:
-        return {word.strip(".,:;()“”।|•") for word in unicodedata.normalize("NFC", text).replace("\u00a0", " ").split()}
+        return {word.strip(".,:;()“”।|•") for word in plain(text).split()}
 
-    command = ["pdftotext", "-raw", str(printed.pdf), "-"]
-    paper = words(subprocess.run(command, capture_output=True, check=True).stdout.decode())
+    paper = words(in_print_order(printed.pdf))
     said = {word for text in printed.document.texts() for word in words(text) if len(word) > 1}
     said -= {word for word in said if "@" in word}
     missing = {word for word in said if word not in paper}
@@ -163,18 +172,10 @@ def test_every_word_reads_back_from_the_paper(printed: Printed) -> None:
 
 def test_steps_are_pictured_in_the_order_of_their_dates(printed: Printed) -> None:
     """A step that finds no room on its page does not let the step beside it go before it."""
-
-    def plain(text: str) -> str:
-        return " ".join(unicodedata.normalize("NFC", text).replace("\u00a0", " ").split())
-
-    command = ["pdftotext", "-raw", str(printed.pdf), "-"]
-    paper = plain(subprocess.run(command, capture_output=True, check=True).stdout.decode())
-    sections = printed.document.sections
-    (place,) = (n for n, section in enumerate(sections) if any(isinstance(b, PicturedStep) for b in section.blocks))
-    headings = [plain(section.heading[0].plain) for section in sections[place : place + 2] if section.heading]
-    pictured = paper[paper.index(headings[0]) : paper.index(headings[1])]
-    tops = sections[place].blocks
-    steps = [b for top in tops for b in ((*top.left, *top.right) if isinstance(top, Columns) else (top,))]
-    found = [pictured.index(plain(step.when[0].plain)) for step in steps if isinstance(step, PicturedStep)]
+    paper = in_print_order(printed.pdf)
+    headings = {section.id: plain(section.heading[0].plain) for section in printed.document.sections if section.heading}
+    pictured = paper[paper.index(headings["pictures"]) : paper.index(headings["bottles"])]
+    steps = Calendar(printed.assessment, printed.document).pictured
+    found = [pictured.index(plain(step.when[0].plain)) for step in steps]
     assert len(found) > 1
     assert found == sorted(found)
