@@ -238,3 +238,11 @@ def test_no_word_is_printed_outside_the_paper_or_its_margin(papers: list[Paper])
                 assert numbers["xMin"] >= margin - 1, (paper.name, line)
                 assert numbers["xMax"] <= width - margin + 1, (paper.name, line)
                 assert numbers["yMax"] <= height - margin + 1, (paper.name, line)
+
+
+def test_no_page_holds_one_line_left_over(papers: list[Paper]) -> None:
+    """A page holds more than its head and foot, or its one line is overlooked: common practice, no source."""
+    for paper in papers:
+        for number, page in enumerate(paper.pages, 1):
+            lines = [line for line in page.splitlines() if line.strip()]
+            assert len(lines) >= 10, (paper.name, number, lines)
