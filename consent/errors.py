@@ -92,3 +92,10 @@ class MachineError(ConsentError):
 
     exit_code = 9
     heading = "This machine is not ready."
+
+
+class IncompleteError(ConsentError):
+    """A consent form lacks what its profile demands, so it is not printed."""
+
+    exit_code = 10
+    heading = "The consent form was not printed: something it must hold is missing."

@@ -26,17 +26,21 @@ from consent.case.answers import (
     Ultrasound,
 )
 from consent.case.decisions import CapSeen, DropChange, OwnDrop, PointAnswer
-from consent.case.model import Case, Health, Patient, Plan
+from consent.case.model import Case, Health, Plan
+from consent.case.patient import Patient
 from consent.case.reading import case_schema, read_case
+from consent.case.talk import AskedQuestion, Confirmation, Outcome, SaidBack, Talk, Told, Understood
 
 __all__ = [
     "Acuity",
     "Anaesthesia",
     "Answer",
     "Asked",
+    "AskedQuestion",
     "CapColour",
     "CapSeen",
     "Case",
+    "Confirmation",
     "Day1",
     "DecisionBasis",
     "Done",
@@ -51,6 +55,7 @@ __all__ = [
     "LightProjection",
     "NucleusGrade",
     "Operation",
+    "Outcome",
     "OwnDrop",
     "Patient",
     "Payer",
@@ -58,11 +63,15 @@ __all__ = [
     "PointAnswer",
     "PupilGrade",
     "Retinopathy",
+    "SaidBack",
     "Sex",
     "Side",
     "SurgeonGrade",
+    "Talk",
     "TearSac",
+    "Told",
     "Ultrasound",
+    "Understood",
     "Visit",
     "case_schema",
     "parse_acuity",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated, Literal
+from typing import Literal
 
 from pydantic import Field, model_validator
 
@@ -14,8 +14,6 @@ from consent.case.answers import (
     Anaesthesia,
     Answer,
     Asked,
-    DecisionBasis,
-    DropGiver,
     ExtraStep,
     Glaucoma,
     LightProjection,
@@ -24,75 +22,17 @@ from consent.case.answers import (
     Payer,
     PupilGrade,
     Retinopathy,
-    Sex,
     Side,
     SurgeonGrade,
     TearSac,
     Ultrasound,
 )
 from consent.case.decisions import CapSeen, DropChange, OwnDrop, PointAnswer
-from consent.case.part import AcuityText, LanguageTag, LongText, Part, ShortText
+from consent.case.part import AcuityText, LongText, Part, ShortText
+from consent.case.patient import OLDEST, YOUNGEST, Patient
+from consent.case.talk import Confirmation, Talk
 
 SCHEMA_VERSION = 1
-YOUNGEST, OLDEST = 18, 120
-"""Whole years of age on the day of surgery."""
-
-
-class Interpreter(Part):
-    name: ShortText
-    qualification: ShortText | None = None
-
-
-class Decision(Part):
-    """Who decides. For a competent adult it is the patient and nobody else."""
-
-    basis: DecisionBasis = DecisionBasis.SELF
-    name: ShortText | None = None
-    relation: ShortText | None = None
-    can_decide: Answer = Field(Answer.UNKNOWN, description="the patient understands, weighs and states a choice")
-
-
-class Patient(Part):
-    name: ShortText
-    record_number: Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ./_-]*$")]
-    birth_date: dt.date | None = None
-    age_years: int | None = Field(None, ge=YOUNGEST, le=OLDEST, description="age as told, years")
-    sex: Sex = Sex.UNKNOWN
-    language: LanguageTag
-    reads: Answer = Field(Answer.UNKNOWN, description="reads the language named above")
-    writes_name: Answer = Answer.UNKNOWN
-    interpreter_needed: Answer = Answer.UNKNOWN
-    interpreter: Interpreter | None = None
-    large_print: Answer = Answer.UNKNOWN
-    hearing_impaired: Answer = Answer.UNKNOWN
-    decision: Decision = Decision()
-    drops_given_by: DropGiver = DropGiver.UNKNOWN
-    drops_helper: ShortText | None = None
-    drops_shown_back: Answer = Field(Answer.UNKNOWN, description="whoever gives the drops has put one in before staff")
-    telephone: ShortText | None = None
-    telephone_shared: Answer = Answer.UNKNOWN
-    what_matters: tuple[
-        Literal["work", "driving", "reading", "prayer", "cooking fire", "field work", "cattle", "only good eye"], ...
-    ] = ()
-    what_matters_in_own_words: LongText | None = None
-    tells_clock_time: Answer = Field(Answer.UNKNOWN, description="reads a clock, or lives with someone who does")
-    waking_from: dt.time = dt.time(7)
-    waking_to: dt.time = dt.time(22)
-
-    @model_validator(mode="after")
-    def _checks(self) -> Patient:
-        if self.birth_date is None and self.age_years is None:
-            raise ValueError("birth_date or age_years is needed; age is part of the risk model")
-        if self.waking_to <= self.waking_from:
-            raise ValueError("waking_to must be later in the day than waking_from")
-        return self
-
-    def age_on(self, day: dt.date) -> int:
-        """Age in whole years on ``day``; the age as told where no birth date is known."""
-        if self.birth_date is None:
-            return self.age_years if self.age_years is not None else 0
-        had_birthday = (day.month, day.day) >= (self.birth_date.month, self.birth_date.day)
-        return day.year - self.birth_date.year - (0 if had_birthday else 1)
 
 
 class Allergy(Part):
@@ -159,6 +99,7 @@ class Health(Part):
     antiplatelet: Answer = Answer.UNKNOWN
     can_lie_flat: Answer = Answer.UNKNOWN
     can_lie_still: Answer = Answer.UNKNOWN
+    cough_or_tremor: Answer = Field(Answer.UNKNOWN, description="a cough or shaking that does not stop")
     allergies: Allergies = Allergies()
     medicines: tuple[ShortText, ...] = ()
 
@@ -175,6 +116,7 @@ class Eye(Part):
     side: Side
     acuity_unaided: AcuityText | None = None
     acuity_corrected: AcuityText | None = None
+    acuity_explained: Answer = Field(Answer.UNKNOWN, description="the cataract explains how badly the eye sees")
     lens_implant_present: Answer = Answer.UNKNOWN
     nucleus: Nucleus = Nucleus()
     white: Answer = Field(Answer.UNKNOWN, description="white or intumescent cataract")
@@ -284,6 +226,14 @@ class Surgeon(Part):
     grade: SurgeonGrade | None = None
 
 
+class Helper(Part):
+    """Somebody besides the surgeon who does an important part of the operation or of the anaesthesia."""
+
+    name: ShortText
+    role: Literal["surgeon", "surgeon in training", "anaesthetist", "nurse", "optometrist", "technician", "student"]
+    task: ShortText
+
+
 class Plan(Part):
     side: Side = Field(description="the eye, written a second time on purpose")
     operation: Operation = Operation.PHACO
@@ -295,37 +245,39 @@ class Plan(Part):
     pupil_expansion: Answer = Answer.UNKNOWN
     capsular_tension_ring: Answer = Answer.UNKNOWN
     other_operation_considered: Answer = Answer.UNKNOWN
+    reasons: tuple[
+        Literal[
+            "hard lens",
+            "white lens",
+            "small pupil",
+            "weak cornea",
+            "weak threads",
+            "small cut heals sooner",
+            "one step for two diseases",
+            "what this centre does best",
+        ],
+        ...,
+    ] = Field((), description="why the surgeon advises this operation and not another")
     extra_steps: tuple[ExtraStep, ...] = ()
     injected_antibiotic: Answer = Answer.UNKNOWN
     injected_antibiotic_drug: ShortText | None = None
     theatre_drugs: tuple[ShortText, ...] = ()
     surgeon: Surgeon
     trainee_may_operate: Answer = Answer.UNKNOWN
+    others: tuple[Helper, ...] = ()
+    examined_for_teaching: Answer = Field(Answer.UNKNOWN, description="examined or treated by learners, for teaching")
+    emergency_reason: LongText | None = Field(None, description="why surgery cannot wait for consent in full")
     date: dt.date
     time: dt.time | None = None
     place: ShortText | None = None
     payer: Payer = Payer.UNKNOWN
+    cost: ShortText | None = Field(None, description="what the patient pays, as it is to be printed")
     extra_cost_paid_by: ShortText | None = None
     camp: Answer = Answer.UNKNOWN
     photographs: Answer = Answer.UNKNOWN
     regimen: ShortText | None = Field(None, description="id of one of the clinic's regimens")
     tablets: tuple[ShortText, ...] = Field((), description='tablets ordered besides, such as "acetazolamide 250 mg"')
     companion: Answer = Answer.UNKNOWN
-
-
-class Talk(Part):
-    """The conversation in which the operation was explained."""
-
-    at: dt.datetime | None = None
-    by: ShortText | None = None
-    role: ShortText | None = None
-    language: LanguageTag | None = None
-    after_sedation: Answer = Answer.UNKNOWN
-    teach_back_done: Answer = Answer.UNKNOWN
-    questions: tuple[LongText, ...] = ()
-    witness: ShortText | None = None
-    witness_in_treating_team: Answer = Answer.UNKNOWN
-    plan_changed_since: Answer = Answer.UNKNOWN
 
 
 class FiguresAcceptance(Part):
@@ -349,6 +301,7 @@ class Case(Part):
     measurement: Measurement = Measurement()
     plan: Plan
     talk: Talk = Talk()
+    confirmation: Confirmation | None = None
     figures_accepted: FiguresAcceptance | None = None
     visits: tuple[Visit, ...] = ()
     own_drops: tuple[OwnDrop, ...] = ()

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
-from consent.case.part import LanguageTag, Part, ShortText
+from consent.case.part import LanguageTag, LongText, Part, ShortText
 from consent.case.reading import read_model
 from consent.clinic.drop_defaults import drop_defaults
 from consent.errors import ClinicError
@@ -138,6 +138,22 @@ class PersonalData(Part):
     contact: ShortText
 
 
+class ProfileApproval(Part):
+    """Who approved a profile for use in this place: a clinician and a lawyer, by name and date."""
+
+    profile: ShortText
+    clinician: ShortText
+    lawyer: ShortText
+    on: dt.date
+
+
+class LocalAddition(Part):
+    """What local law adds to the form: its source, and the words by language tag, written by the clinic."""
+
+    source: ShortText
+    words: dict[str, LongText] = Field(min_length=1)
+
+
 class Clinic(Part):
     """Settings of one clinic. ``formulary``, ``regimens`` and ``points`` are raw tables their own rooms check."""
 
@@ -148,7 +164,11 @@ class Clinic(Part):
     address: ShortText
     telephone: Telephones
     language: LanguageTag = "en"
-    profile: Literal["IN"] = "IN"
+    profile: Literal["IN", "UK", "US", "general"] = "IN"
+    profile_approved: ProfileApproval | None = None
+    required_elements: tuple[str, ...] = Field((), description="elements the clinic demands besides its profile")
+    operation_minutes: int | None = Field(None, ge=5, le=240, description="how long the operation takes, minutes")
+    local_additions: tuple[LocalAddition, ...] = ()
     population: Literal["south-asia", "uk"] = "south-asia"
     digits: Literal["locale", "latin"] = "locale"
     accepted_series: tuple[AcceptedSeries, ...] = ()

@@ -16,7 +16,7 @@ _EPILOG = """exit codes:
   3  the case file cannot be used          4  the clinic's settings cannot be used
   5  the evidence library is not in order  6  the drop plan cannot be made
   7  words are missing in a language       8  a sheet would come out wrong and was not printed
-  9  this machine is not ready
+  9  this machine is not ready            10  the consent form lacks what it must hold
 
 Nothing this program prints is final before a licensed clinician has reviewed and signed it.
 """
@@ -47,7 +47,7 @@ def _demo(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb = _verb(verbs, "demo", "Makes a complete pack for an invented case at an invented clinic, in two languages.")
     verb.add_argument("--to", metavar="DIR", default="consent-demo", help="folder for the pack (default: consent-demo)")
     verb.add_argument(
-        "--case", choices=("hard", "ordinary"), default="hard", help="which invented case (default: hard)"
+        "--case", choices=("hard", "ordinary", "second-eye"), default="hard", help="which invented case (default: hard)"
     )
 
 

@@ -10,21 +10,24 @@ from pathlib import Path
 from consent.commands import out
 from consent.commands.settings import read_both
 from consent.errors import Problem, UsageError
-from consent.pack import SHEETS, compose_pack, write_pack
+from consent.pack import FORM, SHEETS, compose_pack, refuse_incomplete, write_pack
 
 
 def run(options: argparse.Namespace) -> None:
-    """Write the pack and list its files."""
+    """Write the pack and list its files; ``IncompleteError`` at the end where the consent form had to be left out."""
     case, clinic = read_both(options.case, options.clinic)
     sheets = _sheets(options.sheet)
     pack = compose_pack(case, clinic, tuple(options.language), sheets, options.paper, options.large_print)
     written = write_pack(pack, Path(options.to), datetime.now().astimezone())
     if options.json:
         out.as_json([{"file": str(w.path), "languages": w.languages, "pages": w.pages} for w in written])
-        return
-    for entry in written:
-        out.data(str(entry.path))
-    out.chatter(f"Open {written[-1].path} first. Draft for review by the licensed clinician.")
+    else:
+        for entry in written:
+            out.data(str(entry.path))
+    if FORM in sheets:
+        refuse_incomplete(pack)
+    if not options.json:
+        out.chatter(f"Open {written[-1].path} first. Draft for review by the licensed clinician.")
 
 
 def _sheets(wanted: list[str]) -> tuple[str, ...]:

@@ -14,10 +14,20 @@ Line = tuple[Said, ...]
 
 
 @dataclass(frozen=True)
+class Spot:
+    """One line within a block, and the elements it answers. A line that says nothing answers nothing."""
+
+    line: Line
+    elements: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Block:
-    """Base of all blocks. ``elements`` are the ids of the profile's elements this block answers."""
+    """Base of all blocks. ``elements`` are the elements of a profile, or parts of one such as ``ST-03:mind``, that the
+    whole block answers; ``spots`` those answered by one line of it."""
 
     elements: tuple[str, ...] = field(default=(), kw_only=True)
+    spots: tuple[Spot, ...] = field(default=(), kw_only=True)
 
     @property
     def kind(self) -> str:
@@ -68,7 +78,16 @@ class Risk(Block):
     figures: tuple[Line, ...]
     means: Line
     counted_in: Line | None
+    because: Line | None = None
     arrays: tuple[Array, ...] = ()
+
+
+@dataclass(frozen=True)
+class Way(Block):
+    """One of the ways open to the patient: its name, and labelled lines under it."""
+
+    name: Line
+    lines: tuple[tuple[Line, Line], ...]
 
 
 @dataclass(frozen=True)
@@ -82,11 +101,30 @@ class Choice(Block):
 
 @dataclass(frozen=True)
 class Question(Block):
-    """A teach-back question with room for the answer in the patient's own words."""
+    """A question to be answered in the patient's own words, its key answer, and boxes for how it went."""
 
     text: Line
-    first_time: Line
-    after_again: Line
+    key_label: Line
+    key: Line
+    words: Line
+    boxes: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class Cue(Block):
+    """One line of a spoken guide: whether it is said, shown, asked or noted, and what."""
+
+    mark: str
+    label: Line
+    texts: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class Boxes(Block):
+    """A label and boxes to tick beside it."""
+
+    label: Line
+    boxes: tuple[Line, ...]
 
 
 @dataclass(frozen=True)
@@ -96,6 +134,7 @@ class Signature(Block):
     role: Line
     meaning: Line
     labels: tuple[Line, ...]
+    filled: tuple[Line | None, ...] = ()
     name: Line | None = None
     thumb: Line | None = None
 
@@ -191,6 +230,7 @@ class Document:
     footer: Line | None = None
     large: bool = False
     paper: Paper = "A4"
+    title_elements: tuple[str, ...] = ()
 
     def lines(self) -> Iterator[tuple[str, Line]]:
         """Every line of the sheet with the id of its section."""
@@ -201,19 +241,31 @@ class Document:
             for value in (section.heading, *section.blocks):
                 yield from ((section.id, line) for line in _lines_in(value))
 
-    def texts(self, without: frozenset[str] = frozenset()) -> Iterator[str]:
-        """Every text of the sheet, in each language; ``without`` names sections left out."""
-        for section, line in self.lines():
-            if section in without:
-                continue
+    def texts(self) -> Iterator[str]:
+        """Every text of the sheet, in each language."""
+        for _, line in self.lines():
             yield from (said.plain for said in line)
 
     def anchors(self) -> Iterator[Anchor]:
         """Where the composed sheet answers an element of the profile, with the text that does."""
         for section in self.sections:
             for block in section.blocks:
-                text = " ".join(said.plain for line in _lines_in(block) for said in line)
-                yield from (Anchor(element, text, self.sheet, section.id) for element in block.elements)
+                lines = tuple(_lines_in(block))
+                yield from (self._anchor(element, lines, section.id) for element in block.elements)
+                for spot in block.spots:
+                    yield from (self._anchor(element, (spot.line,), section.id) for element in spot.elements)
+        yield from (self._anchor(element, (self.title,), "title") for element in self.title_elements)
+
+    def _anchor(self, element: str, lines: tuple[Line, ...], section: str) -> Anchor:
+        name, _, part = element.partition(":")
+        tags = [tag for tag, _ in self.languages]
+        texts = {tag: " ".join(line[place].plain for line in lines) for place, tag in enumerate(tags)}
+        return Anchor(name, part, texts, self.sheet, section)
+
+    def texts_by_language(self) -> dict[str, tuple[str, ...]]:
+        """Every text of the sheet by language tag."""
+        lines = [line for _, line in self.lines()]
+        return {tag: tuple(line[place].plain for line in lines) for place, (tag, _) in enumerate(self.languages)}
 
 
 def _is_line(value: object) -> bool:
@@ -228,4 +280,5 @@ def _lines_in(value: object) -> Iterator[Line]:
             yield from _lines_in(item)
     elif is_dataclass(value) and not isinstance(value, Said):
         for entry in fields(value):
-            yield from _lines_in(getattr(value, entry.name))
+            if entry.name != "spots":
+                yield from _lines_in(getattr(value, entry.name))

@@ -5,33 +5,83 @@ from __future__ import annotations
 from consent.case import Case
 from consent.clinic import Clinic
 from consent.compose.counts import TEN_WHOLE, WHOLE, Shown, show
-from consent.compose.document import Array, Line, Risk
+from consent.compose.document import Array, Line, Risk, Spot
 from consent.compose.pictures import icon_array
-from consent.compose.voice import Voice
-from consent.language import Range
+from consent.compose.voice import Listed, Voice, joined
+from consent.language import Range, Said
+from consent.review.assessment import Assessment
 from consent.risk import Estimate, may_show_personal
 from consent.wording import Remark, remark
 
+_WITH_RANGE = frozenset({"spread", "spread up to", "range", "up to"})
 _LEAST_FOR_ARRAY = 10
 """A drawing of fewer dots than this says no more than the number does."""
 
 
-def risk_block(voice: Voice, estimate: Estimate, case: Case, clinic: Clinic, elements: tuple[str, ...]) -> Risk:
-    """One outcome, usual eye beside this eye, with drawings where the two differ enough to be seen."""
+def risk_block(voice: Voice, estimate: Estimate, assessment: Assessment, elements: tuple[str, ...]) -> Risk:
+    """One outcome, usual eye beside this eye, with drawings where the two differ enough to be seen.
+
+    Each line answers its own element of how a risk is told (RK-01 to RK-12), under the name of the outcome.
+    """
     usual = usual_shown(estimate)
-    own = own_shown(estimate, case, clinic)
+    own = own_shown(estimate, assessment.case, assessment.clinic)
     if own is None:
         figures = [voice.remark(_figure(usual))]
     else:
         figures = [_labelled(voice, "risk.usual-eye", usual), _labelled(voice, "risk.your-eye", own)]
+    because = voice.remark(_because(estimate, assessment)) if own is not None else None
+    means, counted_in = voice.line(f"outcome.{estimate.outcome}.means"), _counted_in(voice, estimate)
+    of = estimate.outcome
+    spots = [
+        Spot(figures[0], (f"RK-01:{of}", f"RK-02:{of}", *([] if estimate.known else [f"RK-12:{of}"]))),
+        Spot(means, (f"RK-05:{of}", f"RK-06:{of}")),
+    ]
+    if counted_in is not None:
+        spots.append(Spot(counted_in, (f"RK-03:{of}", f"RK-04:{of}")))
+    elif not estimate.known:
+        spots.append(Spot(figures[0], (f"RK-03:{of}", f"RK-04:{of}")))
+    if own is not None and because is not None:
+        spots.append(Spot(joined((figures[1], because), " "), (f"RK-07:{of}",)))
+        if own.how in _WITH_RANGE:
+            spots.append(Spot(figures[1], (f"RK-08:{of}",)))
+    arrays = _arrays(voice, usual, own)
+    spots += [Spot(array.caption, (f"RK-11:{of}",)) for array in arrays]
     return Risk(
         name=voice.line(f"outcome.{estimate.outcome}.name"),
         figures=tuple(figures),
-        means=voice.line(f"outcome.{estimate.outcome}.means"),
-        counted_in=_counted_in(voice, estimate),
-        arrays=_arrays(voice, usual, own),
+        means=means,
+        counted_in=counted_in,
+        because=because,
+        arrays=arrays,
         elements=elements,
+        spots=tuple(spots),
     )
+
+
+def spoken_figures(voice: Voice, estimate: Estimate, assessment: Assessment) -> tuple[Line, ...]:
+    """One outcome as it is said aloud: its name, the figures, what it means. The same figures as on the form."""
+    block = risk_block(voice, estimate, assessment, ())
+    name = tuple(Said(f"<strong>{piece.html}</strong>", piece.plain) for piece in block.name)
+    return (name, *block.figures, *((block.because,) if block.because else ()), block.means)
+
+
+def _because(estimate: Estimate, assessment: Assessment) -> Remark:
+    """Why this eye's figure is not the usual eye's: the factors named, or what the figure follows from."""
+    rupture = assessment.risks["capsule_rupture"]
+    if estimate is rupture:
+        if estimate.drivers:
+            return remark("risk.because", reasons=_reasons(estimate))
+        # A rate of a group of eyes, such as posterior polar cataracts, rests on no factor of the model.
+        more = (estimate.probability or 0.0) > (estimate.usual or 0.0)
+        return remark("risk.because-group" if more else "risk.because-nothing")
+    model = {source.reference for source in rupture.sources}
+    follows = any(source.reference in model for source in estimate.sources)
+    return remark("risk.because-bag" if follows else "risk.because-group")
+
+
+def _reasons(estimate: Estimate) -> Listed:
+    named = [(remark(f"because.{driver.factor}"), driver.known) for driver in estimate.drivers]
+    return Listed(tuple(said if known else remark("because.not-known", reason=said) for said, known in named), "; ")
 
 
 def usual_shown(estimate: Estimate) -> Shown:

@@ -63,6 +63,7 @@ def finish(
     patient_sheet: bool = True,
     paper: Paper = "A4",
     large: bool = False,
+    title_elements: tuple[str, ...] = (),
 ) -> Document:
     """The document with its frame. Called last, when every word of the sheet has been said."""
     footer = telephone_footer(voice, assessment) if take_home else None
@@ -79,4 +80,5 @@ def finish(
         footer=footer,
         large=patient_sheet and (large or assessment.case.patient.large_print is Answer.YES),
         paper=paper,
+        title_elements=title_elements,
     )

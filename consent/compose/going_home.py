@@ -49,7 +49,8 @@ def going_home(assessment: Assessment, voice: Voice, large: bool = False) -> Doc
         _help(assessment, voice),
     )
     eye = remark(f"eye.{assessment.case.eye.side}")
-    return finish(voice, assessment, SHEET, voice.line("home.title", eye=eye), sections, take_home=True, large=large)
+    title, answers = voice.line("home.title", eye=eye), ("SM-02:instructions", "UN-03")
+    return finish(voice, assessment, SHEET, title, sections, take_home=True, large=large, title_elements=answers)
 
 
 def warning_signs(assessment: Assessment, voice: Voice) -> Section:

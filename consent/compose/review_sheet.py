@@ -7,17 +7,20 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import get_args
 
+from consent.case import Understood
 from consent.compose.document import Block, Document, Facts, Line, Para, Section, Signature, Table
 from consent.compose.figures import horizon
 from consent.compose.frame import finish
 from consent.compose.review_drops import drops_section
-from consent.compose.voice import Voice, joined
+from consent.compose.voice import Listed, Voice, joined
 from consent.language import Day, Quoted, Rung
-from consent.review import Assessment, Point, Row, Severity, State, answer_fact
+from consent.review import Assessment, Point, Row, Severity, State, answer_fact, review_triggers
 from consent.risk import Estimate, Range, RangeKind, may_show_personal
 from consent.wording import remark
 
 SHEET = "surgeon-review"
+_ALWAYS_SO = frozenset({"trigger.someone-else", "trigger.days"})
+"""Triggers that stand on the form and hold for most patients."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,7 @@ def review_sheet(
         _points(voice, points),
         _risks(assessment, voice),
         drops_section(assessment, voice),
-        _completeness(voice, completeness),
+        _completeness(assessment, voice, completeness),
         _words(voice, words),
         _sign_off(assessment, voice),
     )
@@ -77,8 +80,27 @@ def _summary(assessment: Assessment, voice: Voice, points: tuple[Point, ...]) ->
     rows = (
         (voice.line("review.case"), joined([plan, counts])),
         (voice.line("review.drives"), driven),
+        (voice.line("review.decision"), _decision(assessment, voice)),
     )
     return Section("summary", None, (Facts(rows),))
+
+
+def _decision(assessment: Assessment, voice: Voice) -> Line:
+    """What the patient decided, what they said back, and what changed since the talk."""
+    case = assessment.case
+    said_back = [
+        voice.line(
+            "review.said-back-one", topic=remark(f"topic.{entry.question}"), result=remark(f"understood.{entry.result}")
+        )
+        for entry in case.talk.said_back
+        if entry.result is not Understood.FIRST_TIME
+    ]
+    lines = [
+        voice.line(f"review.outcome.{case.talk.outcome}"),
+        *said_back,
+        *(voice.remark(trigger) for trigger in review_triggers(case) if trigger.id not in _ALWAYS_SO),
+    ]
+    return joined(lines)
 
 
 def _points(voice: Voice, points: tuple[Point, ...]) -> Section:
@@ -222,7 +244,7 @@ def _per_thousand(probability: float) -> Decimal:
     return Decimal(f"{float(text):f}").normalize() if float(text) < 100 else Decimal(round(float(text)))
 
 
-def _completeness(voice: Voice, rows: tuple[Row, ...]) -> Section:
+def _completeness(assessment: Assessment, voice: Voice, rows: tuple[Row, ...]) -> Section:
     met = [row for row in rows if row.state is State.MET]
     unmet = [row for row in rows if row.state is State.UNMET]
     beside = [row for row in rows if row.state is State.NOT_APPLICABLE]
@@ -233,8 +255,25 @@ def _completeness(voice: Voice, rows: tuple[Row, ...]) -> Section:
             joined([_elements(voice, unmet), *_not_applicable(voice, beside)]),
         ),
     )
-    caution = Para(voice.line("review.profile-caution"), style="small")
-    return Section("completeness", voice.line("review.completeness.heading"), (Facts(lines), caution))
+    measured = "; ".join(f"{row.element.id} {', '.join(row.measured)}" for row in rows if row.measured)
+    notes = [voice.show(measured)] if measured else []
+    notes += [_approval(assessment, voice), voice.line("review.profile-caution")]
+    heading = voice.line("review.completeness.heading", profile=assessment.clinic.profile)
+    return Section("completeness", heading, (Facts(lines), Para(joined(notes), style="small")))
+
+
+def _approval(assessment: Assessment, voice: Voice) -> Line:
+    """Which profile the form was held against, and who approved it for this place."""
+    clinic = assessment.clinic
+    approved = clinic.profile_approved
+    if approved is None or approved.profile != clinic.profile:
+        return voice.line("review.profile-not-approved")
+    return voice.line(
+        "review.profile",
+        clinician=Quoted(approved.clinician),
+        lawyer=Quoted(approved.lawyer),
+        date=Day(approved.on),
+    )
 
 
 def _places(met: list[Row]) -> Iterator[str]:
@@ -242,7 +281,24 @@ def _places(met: list[Row]) -> Iterator[str]:
     found: dict[str, list[str]] = {}
     for row in met:
         found.setdefault(row.where[0].partition(" / ")[2] if row.where else "-", []).append(row.element.id)
-    return (f"{section}: {' '.join(ids)}" for section, ids in found.items())
+    return (f"{section}: {_runs(ids)}" for section, ids in found.items())
+
+
+def _runs(ids: list[str]) -> str:
+    """Ids of one set written once, neighbours as a run: ``RK-01-03, 05 ST-04``."""
+    numbers: dict[str, list[list[int]]] = {}
+    for name in sorted(ids):
+        prefix, number = name.split("-")
+        runs = numbers.setdefault(prefix, [])
+        if runs and int(number) == runs[-1][-1] + 1:
+            runs[-1].append(int(number))
+        else:
+            runs.append([int(number)])
+    return " ".join(f"{prefix}-{','.join(_run(run) for run in runs)}" for prefix, runs in numbers.items())
+
+
+def _run(run: list[int]) -> str:
+    return f"{run[0]:02}" if len(run) == 1 else f"{run[0]:02}–{run[-1]:02}"
 
 
 def _not_applicable(voice: Voice, rows: list[Row]) -> Iterator[Line]:
@@ -254,7 +310,12 @@ def _not_applicable(voice: Voice, rows: list[Row]) -> Iterator[Line]:
 def _elements(voice: Voice, rows: list[Row]) -> Line:
     if not rows:
         return voice.line("review.none")
-    return voice.show("; ".join(f"{row.element.id} ({row.element.level}) {row.element.text}" for row in rows))
+    return voice.show("; ".join(f"{row.element.id} ({row.element.level}) {_named(row)}" for row in rows))
+
+
+def _named(row: Row) -> str:
+    """Which parts of the element nothing answers; all it asks for where it has no parts."""
+    return ", ".join(row.missing) or row.element.text
 
 
 def _words(voice: Voice, words: tuple[SheetWords, ...]) -> Section:
@@ -264,13 +325,24 @@ def _words(voice: Voice, words: tuple[SheetWords, ...]) -> Section:
         standing.setdefault((entry.lowest, entry.may_be_signed), []).append(entry)
     lines = [_standing(voice, rung, may_be_signed, alike) for (rung, may_be_signed), alike in standing.items()]
     text = joined(lines) if lines else voice.line("review.none")
-    return Section("words", voice.line("review.words.heading"), (Para(text),))
+    return Section("words", None, (Facts(((voice.line("review.words.heading"), text),)),))
 
 
 def _standing(voice: Voice, rung: Rung, may_be_signed: bool, alike: list[SheetWords]) -> Line:
+    """Sheets in the same languages are named together."""
+    spoken: dict[str, list[str]] = {}
+    for entry in alike:
+        spoken.setdefault(entry.sheet, []).append(entry.language)
+    together: dict[tuple[str, ...], list[str]] = {}
+    for sheet, tags in spoken.items():
+        together.setdefault(tuple(tags), []).append(sheet)
     named = [
-        voice.line("review.sheet-in", sheet=remark(f"sheet.{e.sheet}"), language=remark(f"language.{e.language}"))
-        for e in alike
+        voice.line(
+            "review.sheet-in",
+            sheet=Listed(tuple(remark(f"sheet.{sheet}") for sheet in sheets)),
+            language=Listed(tuple(remark(f"language.{tag}") for tag in tags)),
+        )
+        for tags, sheets in together.items()
     ]
     return voice.each(
         "review.sheet-words",

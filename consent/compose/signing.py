@@ -3,13 +3,30 @@
 from __future__ import annotations
 
 from consent.case import Answer, Case, DecisionBasis
-from consent.compose.document import Block, Bullets, Line, Para, Section, Signature, TickList
+from consent.compose.document import Block, Bullets, Line, Para, Section, Signature, Spot, TickList
+from consent.compose.form_plan import lens_named, surgeon_named
 from consent.compose.voice import Voice
+from consent.language import Quoted
+from consent.review import review_triggers
 from consent.review.assessment import Assessment
-from consent.wording import remark
+from consent.wording import Remark, remark
 
 
-def _labels(voice: Voice, *names: str) -> tuple[Line, ...]:
+def needs_reader(case: Case) -> bool:
+    """Whether the form is read aloud: the patient cannot read it, or cannot see the print."""
+    patient = case.patient
+    own = patient.decision.basis is DecisionBasis.SELF
+    return own and (patient.reads is not Answer.YES or patient.sees_to_read is Answer.NO)
+
+
+def needs_witness(case: Case) -> bool:
+    """Whether somebody outside the team has to be there: form read aloud, a mark instead of a name, or a guardian."""
+    own = case.patient.decision.basis is DecisionBasis.SELF
+    return not own or needs_reader(case) or case.patient.writes_name is not Answer.YES
+
+
+def labels(voice: Voice, *names: str) -> tuple[Line, ...]:
+    """The labels beside lines to write on."""
     return tuple(voice.line(f"sign.{name}") for name in names)
 
 
@@ -18,127 +35,212 @@ def signatures(assessment: Assessment, voice: Voice) -> Section:
     case = assessment.case
     eye = remark(f"eye.{case.eye.side}")
     own = case.patient.decision.basis is DecisionBasis.SELF
+    rights, mind, copy = (voice.line(f"sign.{name}") for name in ("rights", "change-mind", "copy"))
+    language = voice.line("sign.language", language=remark(f"language.{case.patient.language}"))
     blocks: list[Block] = [
         Bullets(
-            (
-                voice.line("sign.rights"),
-                voice.line("sign.change-mind"),
-                voice.line("sign.copy"),
+            (rights, mind, copy),
+            spots=(
+                Spot(rights, ("ST-10:rights",)),
+                Spot(mind, ("ST-10:mind", "UK-18", "EU-05")),
+                Spot(copy, ("UK-20",)),
             ),
-            elements=("ST-10",),
         ),
-        Para(
-            voice.line("sign.language", language=remark(f"language.{case.patient.language}")),
-            elements=("IN-12",),
-        ),
-        _decider(case, voice, voice.line("sign.patient-means" if own else "sign.guardian-means", eye=eye)),
+        Para(language, elements=("IN-12", "ST-01:language", "UK-15")),
+        decider(case, voice, voice.line("sign.patient-means" if own else "sign.guardian-means", eye=eye)),
     ]
-    if own and case.patient.reads is not Answer.YES:
-        blocks.append(_reader(case, voice))
-    if not own or case.patient.reads is not Answer.YES or case.patient.writes_name is not Answer.YES:
-        blocks.append(_witness(case, voice, "sign.witness-means" if own else "sign.witness-means-guardian"))
+    if needs_reader(case):
+        blocks.append(reader(case, voice))
+    if needs_witness(case):
+        blocks.append(witness(case, voice))
     if case.patient.interpreter is not None:
-        blocks.append(_interpreter(case, voice))
+        blocks.append(interpreter(case, voice))
     blocks += _team(assessment, voice)
     return Section("signatures", voice.line("form.signatures.heading"), tuple(blocks))
 
 
-def _decider(case: Case, voice: Voice, meaning: Line) -> Signature:
-    own = case.patient.decision.basis is DecisionBasis.SELF
+def decider(case: Case, voice: Voice, meaning: Line, names_eye: bool = True) -> Signature:
+    """The block of whoever decides: the competent adult patient and nobody else, or the named guardian.
+
+    ``names_eye``: the meaning of the signature names the eye, so that it answers for the side.
+    """
+    decision = case.patient.decision
+    own = decision.basis is DecisionBasis.SELF
     thumb = voice.line("sign.thumb") if own and case.patient.writes_name is not Answer.YES else None
-    elements = ("IN-08", "SM-02", "IN-09") if own else ("IN-08", "SM-02", "IN-11")
-    name = case.patient.name if own else (case.patient.decision.name or "")
-    labels = ("signature", "date", "time") if own else ("signature", "relation", "basis", "date", "time")
+    name = case.patient.name if own else decision.name
+    names = ("signature", "date", "time") if own else ("signature", "relation", "basis", "opinion", "date", "time")
+    lines = dict(zip(names, labels(voice, *names), strict=True))
+    spots = [
+        Spot(lines["signature"], ("US-05",)),
+        Spot(lines["date"], ("US-06:date",)),
+        Spot(lines["time"], ("US-06:time",)),
+        *([Spot(meaning, ("SM-01", "SM-02:signature"))] if names_eye else []),
+    ]
+    said = voice.quoted(name) if name else None
+    if own:
+        spots.append(Spot(meaning, ("IN-09",)))
+    else:
+        spots += [Spot(lines["basis"], ("IN-11:basis",)), Spot(lines["relation"], ("IN-11:relation",))]
+        spots.append(Spot(lines["opinion"], ("EU-06:own opinion",)))
+        spots += [Spot(said, ("IN-11:who", "EU-06:representative"))] if said else []
+    if thumb is not None and said is not None:
+        spots += [Spot(thumb, ("IN-14:mark", "IN-14:hand")), Spot(said, ("IN-14:name",))]
+        spots += [Spot(lines["date"], ("IN-14:date",)), Spot(lines["time"], ("IN-14:time",))]
     return Signature(
         role=voice.line("sign.patient" if own else "sign.guardian"),
         meaning=meaning,
-        labels=_labels(voice, *labels),
-        name=voice.quoted(name) if name else None,
+        labels=tuple(lines.values()),
+        filled=_filled(voice, {"relation": decision.relation, "basis": decision.reason}, names),
+        name=said,
         thumb=thumb,
-        elements=(*elements, "IN-14") if thumb else elements,
+        elements=("IN-08",),
+        spots=tuple(spots),
     )
 
 
-def _reader(case: Case, voice: Voice) -> Signature:
+def _filled(voice: Voice, known: dict[str, str | None], names: tuple[str, ...]) -> tuple[Line | None, ...]:
+    """What stands on a line already, label by label."""
+    return tuple(voice.quoted(text) if (text := known.get(name)) else None for name in names)
+
+
+def reader(case: Case, voice: Voice) -> Signature:
+    """The statement of whoever read the form aloud."""
+    unseen = case.patient.reads is Answer.YES
     return Signature(
         role=voice.line("sign.reader"),
-        meaning=voice.line("sign.reader-means", language=remark(f"language.{case.patient.language}")),
-        labels=_labels(voice, "name", "signature", "date", "time"),
-        elements=("IN-13",),
+        meaning=voice.line(
+            "sign.reader-means-unseen" if unseen else "sign.reader-means",
+            language=remark(f"language.{case.patient.language}"),
+        ),
+        labels=labels(voice, "name", "signature", "date", "time"),
+        elements=("IN-13", "UN-05"),
     )
 
 
-def _witness(case: Case, voice: Voice, meaning: str) -> Signature:
-    witness = case.talk.witness
+def witness(case: Case, voice: Voice) -> Signature:
+    """The block of a witness who is not of the treating team and was there throughout."""
+    own = case.patient.decision.basis is DecisionBasis.SELF
+    role = voice.line("sign.witness")
+    name = voice.quoted(case.talk.witness) if case.talk.witness else None
+    relation, address, signature, date, time = labels(voice, "relation", "address", "signature", "date", "time")
     return Signature(
-        role=voice.line("sign.witness"),
-        meaning=voice.line(meaning),
-        labels=_labels(voice, "relation", "address", "signature", "date", "time"),
-        name=voice.quoted(witness) if witness else None,
-        elements=("IN-15",),
+        role=role,
+        meaning=voice.line("sign.witness-means" if own else "sign.witness-means-guardian"),
+        labels=(relation, address, signature, date, time),
+        name=name,
+        spots=(
+            Spot(name or voice.line("sign.name"), ("IN-15:name",)),
+            Spot(relation, ("IN-15:relation",)),
+            Spot(address, ("IN-15:address",)),
+            Spot(signature, ("IN-15:signature", "US-08")),
+        ),
     )
 
 
-def _interpreter(case: Case, voice: Voice) -> Signature:
-    interpreter = case.patient.interpreter
+def interpreter(case: Case, voice: Voice) -> Signature:
+    """The interpreter's own declaration."""
+    person = case.patient.interpreter
+    name = voice.quoted(person.name) if person else None
+    names = ("qualification", "languages", "mode", "signature", "date", "time")
+    lines = dict(zip(names, labels(voice, *names), strict=True))
     return Signature(
         role=voice.line("sign.interpreter"),
         meaning=voice.line("sign.interpreter-means"),
-        labels=_labels(voice, "languages", "mode", "signature", "date", "time"),
-        name=voice.quoted(interpreter.name) if interpreter else None,
-        elements=("ST-06",),
+        labels=tuple(lines.values()),
+        filled=_filled(voice, {"qualification": person.qualification if person else None}, names),
+        name=name,
+        spots=(
+            *((Spot(name, ("ST-06:name",)),) if name else ()),
+            Spot(lines["languages"], ("ST-06:language",)),
+            Spot(lines["mode"], ("ST-06:mode",)),
+            Spot(lines["signature"], ("ST-06:signature",)),
+        ),
     )
 
 
 def _team(assessment: Assessment, voice: Voice) -> list[Block]:
     case = assessment.case
-    surgeon = case.plan.surgeon
-    named = f"{surgeon.name} ({surgeon.registration})" if surgeon.registration else surgeon.name
+    role, signature, date, time = labels(voice, "role", "signature", "date", "time")
+    delegate = case.talk.by is not None and case.talk.by != case.plan.surgeon.name
+    meaning = "sign.explainer-means-delegate" if delegate else "sign.explainer-means"
+    explains = voice.line(meaning)
     return [
         Signature(
             role=voice.line("sign.explainer"),
-            meaning=voice.line("sign.explainer-means"),
-            labels=_labels(voice, "role", "signature", "date", "time"),
+            meaning=explains,
+            labels=(role, signature, date, time),
+            filled=(voice.quoted(case.talk.role) if case.talk.role else None, None, None, None),
             name=voice.quoted(case.talk.by) if case.talk.by else None,
-            elements=("ST-01", "ST-07"),
+            spots=(
+                Spot(explains, ("ST-01:who", "ST-07:explains", "ST-07:delegate", "UK-16:talk")),
+                Spot(role, ("ST-01:role",)),
+                Spot(date, ("ST-01:when",)),
+            ),
         ),
         Signature(
             role=voice.line("sign.surgeon"),
             meaning=voice.line("sign.surgeon-means"),
-            labels=_labels(voice, "signature", "date", "time"),
-            name=voice.quoted(named),
-            elements=("IN-16", "ST-07"),
+            labels=(signature, date, time),
+            name=voice.quoted(surgeon_named(assessment)),
+            elements=("IN-16", "ST-07:operates", "US-03"),
         ),
     ]
 
 
+_CHANGES = ("condition", "plan", "surgeon", "information", "time", "mind")
+
+
 def day_of_surgery(assessment: Assessment, voice: Voice) -> Section:
-    """The second stage on the day of surgery, and the block for a changed mind."""
-    eye = remark(f"eye.{assessment.case.eye.side}")
+    """The second stage on the day of surgery, with what to look at again; and the block for a changed mind."""
+    case = assessment.case
+    eye = remark(f"eye.{case.eye.side}")
     yes, no = voice.line("choice.yes"), voice.line("choice.no")
-    changes = tuple(
-        voice.line(f"day.changed-{what}") for what in ("condition", "plan", "surgeon", "information", "mind")
+    wishes, any_yes = voice.line("day.still-wishes"), voice.line("day.any-yes")
+    changes = {name: voice.line(f"day.changed-{name}") for name in _CHANGES}
+    said, marked, matches = (
+        voice.line(f"day.{what}", eye=eye) for what in ("site-said", "site-marked", "form-matches")
     )
-    site = tuple(voice.line(f"day.{what}", eye=eye) for what in ("site-said", "site-marked", "form-matches"))
-    return Section(
-        "day-of-surgery",
-        voice.line("form.day-of-surgery.heading"),
-        (
-            TickList((voice.line("day.still-wishes"),), yes, no, elements=("ST-02",)),
-            Para(voice.line("day.any-yes")),
-            TickList(changes, yes, no, elements=("ST-03",)),
-            TickList(site, yes, no, elements=("SM-03", "SM-04", "SM-05", "SM-02")),
-            Signature(
-                role=voice.line("day.confirmed-by"),
-                meaning=voice.line("day.confirmed-means"),
-                labels=_labels(voice, "name", "signature", "date", "time"),
-                elements=("ST-02",),
-            ),
-            Signature(
-                role=voice.line("day.withdrawn"),
-                meaning=voice.line("day.withdrawn-means"),
-                labels=_labels(voice, "name", "signature", "date", "time"),
-                elements=("ST-05",),
+    one_lens = voice.each("day.one-lens", lens=lens_named(assessment, voice))
+    found = tuple(voice.remark(_entered(trigger)) for trigger in review_triggers(case))
+    confirmed = voice.line("day.confirmed-means")
+    blocks: list[Block] = [
+        TickList((wishes,), yes, no, spots=(Spot(wishes, ("ST-02:still wishes",)),)),
+        *([Para(voice.line("day.found"), style="strong"), Bullets(found, elements=("ST-04",))] if found else []),
+        Para(any_yes, elements=("ST-03:new talk", "UK-17")),
+        TickList(
+            tuple(changes.values()),
+            yes,
+            no,
+            spots=tuple(Spot(line, (f"ST-03:{name}",)) for name, line in changes.items()),
+        ),
+        TickList(
+            (said, marked, matches, one_lens),
+            yes,
+            no,
+            spots=(
+                Spot(said, ("SM-01", "SM-02:day of surgery", "SM-03")),
+                Spot(marked, ("SM-02:day of surgery", "SM-04")),
+                Spot(matches, ("SM-02:day of surgery", "SM-05")),
+                Spot(one_lens, ("SM-06:one lens",)),
             ),
         ),
-    )
+        Signature(
+            role=voice.line("day.confirmed-by"),
+            meaning=confirmed,
+            labels=labels(voice, "name", "kind-of-mark", "signature", "date", "time"),
+            spots=(Spot(confirmed, ("ST-02:confirmed", "UK-17")),),
+        ),
+        Signature(
+            role=voice.line("day.withdrawn"),
+            meaning=voice.line("day.withdrawn-means"),
+            labels=labels(voice, "what-explained", "name", "signature", "date", "time"),
+            elements=("ST-05",),
+        ),
+    ]
+    return Section("day-of-surgery", voice.line("form.day-of-surgery.heading"), tuple(blocks))
+
+
+def _entered(trigger: Remark) -> Remark:
+    """Names in a trigger stand as they were typed."""
+    slots = {name: Quoted(value) if isinstance(value, str) else value for name, value in trigger.slots.items()}
+    return remark(trigger.id, **slots)

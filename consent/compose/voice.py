@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 
 from consent.compose.document import Line
 from consent.language import Day, Quoted, Range, Said, Speaker, Value, Verbatim, Year
 from consent.wording import Remark
+
+
+@dataclass(frozen=True)
+class Listed:
+    """Several remarks in one slot, with a sign between them."""
+
+    items: tuple[Remark, ...]
+    between: str = ", "
 
 
 def utter(speaker: Speaker, said: Remark) -> Said:
@@ -24,6 +33,9 @@ def value_of(speaker: Speaker, value: object) -> Value:
     """``value`` as the language room takes it: a remark is said, a float loses no digit, a text stays as entered."""
     if isinstance(value, Remark):
         return utter(speaker, value)
+    if isinstance(value, Listed):
+        pieces = [utter(speaker, item) for item in value.items]
+        return Said(*(value.between.join(getattr(piece, form) for piece in pieces) for form in ("html", "plain")))
     if isinstance(value, float):
         return Decimal(f"{value:.10f}").normalize() + 0
     if isinstance(value, str):

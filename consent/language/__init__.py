@@ -8,7 +8,7 @@ from consent.language.ladder import SIGNABLE, Rung
 from consent.language.numbers import Digits, Numerals, numerals
 from consent.language.plurals import languages_with_rules, plural_header, plural_index
 from consent.language.po import Message
-from consent.language.readability import EnglishReading, ReadingSignals, read_english, read_signals
+from consent.language.readability import EnglishReading, ReadingSignals, read_english, read_signals, running_text
 from consent.language.speech import Speaker
 from consent.language.status import Counts, ReleaseState, counts, refresh_status, release_of
 from consent.language.tags import Direction, direction, script_of
@@ -57,6 +57,7 @@ __all__ = [
     "read_signals",
     "refresh_status",
     "release_of",
+    "running_text",
     "script_of",
     "uncovered",
     "uncovered_by_all",

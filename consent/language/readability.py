@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from math import sqrt
@@ -94,6 +95,12 @@ def sentences_of(text: str) -> list[str]:
     guarded = _ABBREVIATIONS.sub(lambda match: match.group().replace(".", "\u2024"), text)
     pieces = (piece.strip().replace("\u2024", ".") for piece in _SENTENCE_END.split(guarded))
     return [piece for piece in pieces if _words(piece)]
+
+
+def running_text(texts: Iterable[str]) -> list[str]:
+    """Of ``texts`` those that end as sentences do, each once: labels would make a grade look better than it is."""
+    ends = tuple(".?!।۔؟")
+    return [text for text in dict.fromkeys(texts) if text.rstrip().rstrip('”)’"').endswith(ends)]
 
 
 def syllables(word: str) -> int:

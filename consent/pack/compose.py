@@ -6,11 +6,24 @@ from dataclasses import dataclass
 
 from consent.case import Case
 from consent.clinic import Clinic
-from consent.compose import Document, Paper, SheetWords, Voice, consent_form, drop_calendar, going_home, review_sheet
-from consent.errors import Problem, UsageError
+from consent.compose import (
+    Document,
+    Paper,
+    SheetWords,
+    Voice,
+    consent_form,
+    counsellor_guide,
+    decision_paper,
+    drop_calendar,
+    going_home,
+    review_sheet,
+)
+from consent.compose.decision import is_wanted
+from consent.errors import IncompleteError, Problem, UsageError
 from consent.language import languages, release_of
 from consent.review import (
     Assessment,
+    Composed,
     Point,
     Row,
     assess,
@@ -20,9 +33,8 @@ from consent.review import (
     profile,
 )
 
-SHEETS = ("consent-form", "going-home", "drop-calendar", "surgeon-review")
-_IN_OWN_WORDS = frozenset({"matters"})
-"""Sections that quote the patient: a question about blanket clauses is not one."""
+FORM = "consent-form"
+SHEETS = ("consent-form", "counsellor-guide", "going-home", "drop-calendar", "decision", "surgeon-review")
 
 
 @dataclass(frozen=True)
@@ -34,6 +46,28 @@ class Pack:
     points: tuple[Point, ...]
     completeness: tuple[Row, ...]
     words: tuple[SheetWords, ...]
+
+    @property
+    def lacking(self) -> tuple[Row, ...]:
+        """What the consent form must hold and does not; while there is any, it is not among the documents."""
+        return tuple(row for row in self.completeness if row.blocks)
+
+
+def refuse_incomplete(pack: Pack) -> None:
+    """Raise ``IncompleteError`` naming each element the consent form lacks; nothing where it lacks none."""
+    if pack.lacking:
+        raise IncompleteError(_problem(row, pack.assessment.clinic.profile) for row in pack.lacking)
+
+
+def _problem(row: Row, name: str) -> Problem:
+    element = row.element
+    lacking = ", ".join(dict.fromkeys((*row.missing, *row.measured)))
+    return Problem(
+        f"{element.text}" + (f" ({lacking})" if lacking else ""),
+        f"profile {name}: {element.id}",
+        f"{element.level} by {element.source}",
+        "enter what is missing in the case or the clinic's settings; the surgeon's review lists every element",
+    )
 
 
 def compose_pack(
@@ -48,6 +82,7 @@ def compose_pack(
 
     ``paper`` is that of the drop calendar; ``large`` prints the take-home sheets large, whatever the case says.
 
+    A form that lacks what its profile demands is left out, and ``Pack.lacking`` says what.
     The form holds all the languages side by side; the other patient sheets come once in each; the surgeon's review
     comes in the clinic's language, or in each of ``wanted`` where given. Raises ``LanguageError``, ``DropsError``
     or ``UsageError``.
@@ -55,23 +90,49 @@ def compose_pack(
     tags = _tags(case, clinic, wanted)
     assessment = assess(case, clinic)
     spoken: list[tuple[Document, Voice]] = []
-    form_voice = Voice(tags, clinic.digits)
-    form = consent_form(assessment, form_voice)
-    spoken.append((form, form_voice))
+    for together in (consent_form, counsellor_guide, *((decision_paper,) if is_wanted(assessment) else ())):
+        voice = Voice(tags, clinic.digits)
+        spoken.append((together(assessment, voice), voice))
     for tag in tags:
         voice = Voice((tag,), clinic.digits)
         spoken.append((going_home(assessment, voice, large), voice))
         voice = Voice((tag,), clinic.digits)
         calendar_paper: Paper = paper if "drop-calendar" in sheets else "A4"
         spoken.append((drop_calendar(assessment, voice, calendar_paper, large), voice))
-    rows = completeness(profile(clinic.profile), case, form.anchors(), form.texts(without=_IN_OWN_WORDS))
+    rows = proved(assessment, spoken)
     points = by_severity((*assessment.points, *completeness_points(rows, case.answers)))
     words = tuple(entry for document, voice in spoken for entry in sheet_words(document, voice))
     documents = [document for document, _ in spoken]
     for tag in wanted or (clinic.language,):
         documents.append(review_sheet(assessment, Voice((tag,), clinic.digits), points, rows, words))
-    chosen = tuple(document for document in documents if document.sheet in sheets)
+    refused = any(row.blocks for row in rows)
+    chosen = tuple(
+        document for document in documents if document.sheet in sheets and not (refused and document.sheet == FORM)
+    )
     return Pack(assessment, chosen, points, rows, words)
+
+
+def proved(assessment: Assessment, spoken: list[tuple[Document, Voice]]) -> tuple[Row, ...]:
+    """Completeness of the composed sheets, the form first, against the clinic's profile and what it demands besides."""
+    clinic, (form, voice) = assessment.clinic, spoken[0]
+    anchors = tuple(anchor for document, _ in spoken for anchor in document.anchors())
+    texts = {tag: _without_own_words(said, assessment.case) for tag, said in form.texts_by_language().items()}
+    composed = Composed(anchors, texts, voice.used())
+    return completeness(profile(clinic.profile, clinic.required_elements), assessment, composed)
+
+
+def _without_own_words(texts: tuple[str, ...], case: Case) -> tuple[str, ...]:
+    """``texts`` without what the patient said, in its quotation marks: a question about a blanket clause is not one."""
+    said = (
+        case.patient.what_matters_in_own_words,
+        case.talk.outcome_words,
+        *(asked.question for asked in case.talk.questions),
+    )
+    # As printed: line breaks and runs of blanks are taken out of what a person typed.
+    own = [" ".join(words.split()) for words in said if words]
+    for words in own:
+        texts = tuple(text.replace(f"“{words}”", "") for text in texts)
+    return texts
 
 
 def sheet_words(document: Document, voice: Voice) -> tuple[SheetWords, ...]:

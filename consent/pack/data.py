@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 from typing import Any
 
-from consent.compose import SheetWords, utter
+from consent.compose import Document, SheetWords, utter
 from consent.language import Speaker
 from consent.pack.compose import Pack
 from consent.pack.drops_data import drops_data
-from consent.review import Point, Row, State
+from consent.review import Point, Row, State, review_triggers
 from consent.risk import Estimate, may_show_personal
 
 SCHEMA_VERSION = 1
@@ -40,8 +41,21 @@ def assessment_data(pack: Pack) -> dict[str, Any]:
         "points": [_point(speaker, point) for point in pack.points],
         "drops": drops_data(assessment),
         "completeness": [_element(row) for row in pack.completeness],
+        "decision": case.talk.outcome.value,
+        "said_back": {entry.question: entry.result.value for entry in case.talk.said_back},
+        "triggers": [utter(speaker, trigger).plain for trigger in review_triggers(case)],
+        "sheets": [_text_of(document) for document in pack.documents],
         "translations": [_words(entry) for entry in pack.words],
     }
+
+
+def _text_of(document: Document) -> dict[str, str]:
+    """SHA-256 of the exact words of a sheet, language by language, so that what was shown can be told from an edit."""
+    hashed = {
+        tag: hashlib.sha256("\n".join(texts).encode()).hexdigest()
+        for tag, texts in document.texts_by_language().items()
+    }
+    return {"sheet": document.sheet, **hashed}
 
 
 def _risk(speaker: Speaker, estimate: Estimate) -> dict[str, Any]:
@@ -111,6 +125,8 @@ def _element(row: Row) -> dict[str, Any]:
         "text": row.element.text,
         "met": None if row.state is State.NOT_APPLICABLE else row.state is State.MET,
         "where": list(row.where),
+        "missing": list(row.missing),
+        "measured": list(row.measured),
         "source": row.element.source,
         "verified": row.element.verified,
     }

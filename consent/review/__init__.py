@@ -2,13 +2,19 @@
 
 from consent.review.answering import answer_fact, with_answers
 from consent.review.assessment import Assessment, assess
-from consent.review.completeness import Anchor, Profile, Row, State, completeness, profile
+from consent.review.changes import plan_changes, review_triggers
+from consent.review.completeness import Anchor, Composed, Row, State, completeness, completeness_points
+from consent.review.options import Option, option_ids, options
 from consent.review.point import Point, Severity, check_clinic_points
-from consent.review.review import by_severity, completeness_points, drop_points, points
+from consent.review.profile import NamedElement, Profile, profile
+from consent.review.review import by_severity, drop_points, points
 
 __all__ = [
     "Anchor",
     "Assessment",
+    "Composed",
+    "NamedElement",
+    "Option",
     "Point",
     "Profile",
     "Row",
@@ -21,7 +27,11 @@ __all__ = [
     "completeness",
     "completeness_points",
     "drop_points",
+    "option_ids",
+    "options",
+    "plan_changes",
     "points",
     "profile",
+    "review_triggers",
     "with_answers",
 ]

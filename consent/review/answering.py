@@ -9,6 +9,9 @@ from consent.case import PointAnswer
 from consent.review.point import Point, rules
 from consent.wording import Remark, remark
 
+COMPLETENESS = "completeness.must-unmet"
+"""Known only once the form is composed, and so are the answers to it."""
+
 
 def with_answers(found: Iterable[Point], answers: Iterable[PointAnswer]) -> tuple[Point, ...]:
     """Return ``found`` with the answer that fits each, the last one given where several do.

@@ -9,9 +9,9 @@ from functools import cached_property
 from consent.case import Case
 from consent.clinic import Clinic
 from consent.drops import DropPlan, Finding, Proposal, check_drops, plan_drops, propose, read_formulary
-from consent.review.answering import with_answers
-from consent.review.point import Point, check_clinic_points
-from consent.review.review import COMPLETENESS, by_severity, drop_points, points
+from consent.review.answering import COMPLETENESS, with_answers
+from consent.review.point import Point, check_clinic_elements, check_clinic_points
+from consent.review.review import by_severity, drop_points, points
 from consent.risk import Estimate, assess_risks
 
 
@@ -35,6 +35,7 @@ class Assessment:
 def assess(case: Case, clinic: Clinic) -> Assessment:
     """Return the assessment of ``case`` at ``clinic``. Raises ``DropsError`` or ``ClinicError``."""
     check_clinic_points(clinic)
+    check_clinic_elements(clinic)
     risks = {estimate.outcome: estimate for estimate in assess_risks(case, clinic)}
     drops = plan_drops(_with_regimen(case, clinic), clinic)
     findings = check_drops(drops, case, read_formulary(clinic))

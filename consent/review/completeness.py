@@ -1,50 +1,39 @@
-"""Proves on the composed form that nothing required is missing: an anchor with no text does not count."""
+"""Proves on the composed sheets that nothing required is missing: an anchor with no text does not count."""
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cache
-from typing import Literal
 
-from pydantic import Field
+from consent.case import PointAnswer
+from consent.language import Rung, Speaker, read_english, read_signals, release_of, running_text
+from consent.review.answering import COMPLETENESS, make_point, with_answers
+from consent.review.assessment import Assessment
+from consent.review.options import options
+from consent.review.point import Point
+from consent.review.profile import NamedElement, Profile, forbidden_words
+from consent.risk import Estimate, may_show_personal
+from consent.wording import remark
 
-from consent.case import Answer, Case, DecisionBasis
-from consent.case.part import Part
-from consent.case.reading import read_model
-from consent.errors import ConsentError
-from consent.resources import package_data
-
-
-class Element(Part):
-    id: str = Field(pattern=r"^[A-Z]{2}-\d{2}$")
-    level: Literal["MUST", "SHOULD", "MUST NOT"]
-    text: str
-    source: str
-    verified: Literal["full text", "abstract", "quoted", "memory", "inference"]
-    when: str | None = None
-    forbidden_words: tuple[str, ...] = ()
-
-
-class Profile(Part):
-    id: str
-    title: str
-    dated: dt.date
-    review_by: dt.date
-    caution: str
-    elements: tuple[Element, ...]
+GRADE, LONGEST = 6.0, 20
+"""Of English text: Flesch-Kincaid grade, and words in a sentence."""
 
 
 @dataclass(frozen=True)
 class Anchor:
-    """A place in a composed sheet that answers one element of a profile."""
+    """A place in a composed sheet that answers an element, or one part of it. ``texts`` are by language tag."""
 
     element: str
-    text: str
+    part: str
+    texts: Mapping[str, str]
     sheet: str
     section: str
+
+    @property
+    def said(self) -> bool:
+        """Whether something is said in every language of the sheet."""
+        return bool(self.texts) and all(text.strip() for text in self.texts.values())
 
 
 class State(StrEnum):
@@ -57,11 +46,13 @@ class State(StrEnum):
 
 @dataclass(frozen=True)
 class Row:
-    """One element of the profile against the composed form; ``where`` is sheet and section of each anchor."""
+    """One element against the composed sheets: where it is answered, which parts are not, what was measured."""
 
-    element: Element
+    element: NamedElement
     state: State
-    where: tuple[str, ...]
+    where: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    measured: tuple[str, ...] = ()
 
     @property
     def blocks(self) -> bool:
@@ -69,51 +60,140 @@ class Row:
         return self.state is State.UNMET and self.element.level != "SHOULD"
 
 
-@cache
-def profile(name: str) -> Profile:
-    """The shipped profile called ``name``."""
-    return read_model(package_data("review", "profiles", f"{name}.toml"), Profile, ConsentError)
+@dataclass(frozen=True)
+class Composed:
+    """What completeness looks at: all anchors, and the texts of the form by language, without quoted own words."""
+
+    anchors: tuple[Anchor, ...]
+    texts: Mapping[str, tuple[str, ...]]
+    said: Mapping[str, frozenset[str]]
 
 
-def completeness(chosen: Profile, case: Case, anchors: Iterable[Anchor], texts: Iterable[str]) -> tuple[Row, ...]:
-    """One row per element. ``anchors`` and ``texts`` come from the composed form, not from a promise of the code."""
+def completeness(chosen: Profile, assessment: Assessment, composed: Composed) -> tuple[Row, ...]:
+    """One row per element, found on what was composed, not on a promise of the code."""
     held: dict[str, list[Anchor]] = {}
-    for anchor in anchors:
-        if anchor.text.strip():
+    for anchor in composed.anchors:
+        if anchor.said:
             held.setdefault(anchor.element, []).append(anchor)
-    whole = "\n".join(texts).casefold()
-    return tuple(_row(element, case, held.get(element.id, []), whole) for element in chosen.elements)
+    return tuple(_row(element, assessment, held.get(element.id, []), composed) for element in chosen.elements)
 
 
-def _row(element: Element, case: Case, anchors: list[Anchor], whole: str) -> Row:
-    if element.when is not None and not CONDITIONS[element.when](case):
-        return Row(element, State.NOT_APPLICABLE, ())
-    if element.level == "MUST NOT":
-        found = tuple(words for words in element.forbidden_words if words.casefold() in whole)
-        return Row(element, State.UNMET if found else State.MET, found)
+def completeness_points(rows: Iterable[Row], answers: Iterable[PointAnswer] = ()) -> tuple[Point, ...]:
+    """A stop naming each MUST element that the composed form does not meet; none if all are met.
+
+    Of ``answers``, those to completeness are put to it; that point blocks all the same.
+    """
+    missing = [row for row in rows if row.blocks]
+    facts = [remark("fact.element", element=row.element.id, text=_lacking(row)) for row in missing]
+    found = (make_point(COMPLETENESS, facts),) if facts else ()
+    return with_answers(found, (answer for answer in answers if answer.point == COMPLETENESS))
+
+
+def _lacking(row: Row) -> str:
+    """What the element asks for, and which of its parts are not answered or which words may not stand."""
+    lacking = ", ".join(dict.fromkeys((*row.missing, *row.measured)))
+    return f"{row.element.text} ({lacking})" if lacking else row.element.text
+
+
+def _row(element: NamedElement, assessment: Assessment, anchors: list[Anchor], composed: Composed) -> Row:
+    if not _applies(element, assessment):
+        return Row(element, State.NOT_APPLICABLE)
+    if element.forbidden:
+        found = _forbidden(element.forbidden, composed.texts)
+        return Row(element, State.UNMET if found else State.MET, measured=found)
+    if element.check == "reading":
+        return _reading(element, composed.texts)
+    if element.check == "signals":
+        return _signals(element, composed)
+    parts = tuple(part for name in element.parts for part in _expanded(name, assessment))
+    if (element.parts and not parts) or (element.optional and not anchors):
+        return Row(element, State.NOT_APPLICABLE)
     where = tuple(dict.fromkeys(f"{anchor.sheet} / {anchor.section}" for anchor in anchors))
-    return Row(element, State.MET if where else State.UNMET, where)
+    missing = tuple(part for part in parts if part not in {anchor.part for anchor in anchors})
+    if element.check == "side":
+        missing += tuple(anchor.section for anchor in anchors if not _side_said(anchor, assessment))
+    met = bool(where) and not missing
+    return Row(element, State.MET if met else State.UNMET, where, missing)
 
 
-def _decides(case: Case) -> bool:
-    return case.patient.decision.basis is DecisionBasis.SELF
+def _applies(element: NamedElement, assessment: Assessment) -> bool:
+    if element.setting == "local law":
+        return bool(assessment.clinic.local_additions)
+    return element.when is None or element.when.holds(assessment.case)
 
 
-def _cannot_read(case: Case) -> bool:
-    return _decides(case) and case.patient.reads is not Answer.YES
+def _expanded(name: str, assessment: Assessment) -> tuple[str, ...]:
+    """The parts a word of the profile stands for: steps, options or risks of this very case; else itself."""
+    if name == "extra steps":
+        return tuple(step.value for step in assessment.case.plan.extra_steps)
+    if name.startswith("options: "):
+        return tuple(f"{option.id}: {name.removeprefix('options: ')}" for option in options(assessment.case))
+    harms = [risk for risk in assessment.risks.values() if risk.applies and not risk.benefit]
+    own = [
+        risk for risk in harms if risk.personal and may_show_personal(risk, assessment.case, assessment.clinic).allowed
+    ]
+    kinds = {
+        "risks": harms,
+        "known risks": [risk for risk in harms if risk.known],
+        "unknown risks": [risk for risk in harms if not risk.known],
+        "personal risks": own,
+        "personal risks with a range": [risk for risk in own if _spreads(risk)],
+    }
+    return tuple(risk.outcome for risk in kinds[name]) if name in kinds else (name,)
 
 
-def _cannot_write(case: Case) -> bool:
-    return _decides(case) and case.patient.writes_name is not Answer.YES
+def _spreads(risk: Estimate) -> bool:
+    """Whether the ends of its range differ once they are counted in people of 1,000."""
+    span = risk.interval
+    return span is not None and span.high >= 1 / 1000 and round(1000 * span.low) != round(1000 * span.high)
 
 
-CONDITIONS: dict[str, Callable[[Case], bool]] = {
-    "extra steps contemplated": lambda case: bool(case.plan.extra_steps),
-    "patient decides": _decides,
-    "someone else decides": lambda case: not _decides(case),
-    "cannot read": _cannot_read,
-    "cannot write": _cannot_write,
-    "cannot read or write": lambda case: _cannot_read(case) or _cannot_write(case),
-    "camp patient": lambda case: case.plan.camp is Answer.YES,
-    "interpreter used": lambda case: case.patient.interpreter is not None,
-}
+def _forbidden(kind: str, texts: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
+    words = forbidden_words(kind)
+    whole = {tag: "\n".join(lines).casefold() for tag, lines in texts.items()}
+    # In every language: a word of one language may have been put into the text of another.
+    every = "\n".join(whole.values())
+    return tuple(word for listed in words.values() for word in listed if word.casefold() in every)
+
+
+def _side_said(anchor: Anchor, assessment: Assessment) -> bool:
+    """The eye as a whole word in every language of the place, and the other eye in none."""
+    side = assessment.case.eye.side
+    for tag, text in anchor.texts.items():
+        speaker = Speaker(tag)
+        this, other = (speaker.say(f"eye.{name}").plain for name in (side, side.other))
+        if this not in text or other in text:
+            return False
+    return True
+
+
+def _reading(element: NamedElement, texts: Mapping[str, tuple[str, ...]]) -> Row:
+    lines = running_text(texts.get("en", ()))
+    if not lines:
+        return Row(element, State.NOT_APPLICABLE)
+    found = read_english("\n".join(lines))
+    met = found.flesch_kincaid_grade <= GRADE and found.longest_sentence <= LONGEST
+    measured = (
+        f"Flesch-Kincaid {found.flesch_kincaid_grade:.1f}",
+        f"SMOG {found.smog_grade:.1f}",
+        f"longest sentence {found.longest_sentence} words",
+    )
+    return Row(element, State.MET if met else State.UNMET, measured=measured)
+
+
+def _signals(element: NamedElement, composed: Composed) -> Row:
+    """Signals of every language but English; met only once lay readers have said the words back."""
+    measured, tested = [], True
+    for tag in [tag for tag in composed.texts if tag != "en"]:
+        lines = running_text(composed.texts[tag])
+        if lines:
+            found = read_signals("\n".join(lines))
+            measured.append(
+                f"{tag}: {found.mean_words_per_sentence:.1f} words a sentence, longest {found.longest_sentence}, "
+                f"long words {100 * found.long_word_share:.0f} %, conjuncts {found.conjuncts}"
+            )
+            tested = tested and release_of(composed.said.get(tag, ()), tag).lowest >= Rung.LAY_TESTED
+    if not measured:
+        return Row(element, State.NOT_APPLICABLE)
+    missing = () if tested else ("no lay reader has said it back",)
+    return Row(element, State.MET if tested else State.UNMET, (), missing, tuple(measured))

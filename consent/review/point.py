@@ -33,6 +33,7 @@ class Rule(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
     severity: Severity
+    why: str = Field(min_length=10)
     source: str = Field(min_length=1)
     overridable: bool = True
     thresholds: dict[str, float] = Field(default_factory=dict)
@@ -112,6 +113,18 @@ def rules() -> dict[str, Rule]:
 def thresholds(rule_id: str, clinic: Clinic) -> Thresholds:
     """The thresholds of a rule with the clinic's own put over them."""
     return {**rules()[rule_id].thresholds, **clinic.points.get(rule_id, {})}
+
+
+def check_clinic_elements(clinic: Clinic) -> None:
+    """Raises ``ClinicError`` where the clinic demands an element that no profile knows."""
+    from consent.review.profile import element_ids
+
+    unknown = [name for name in clinic.required_elements if name not in element_ids()]
+    if unknown:
+        remedy = "write ids such as UK-20 or ST-09; consent check lists them"
+        raise ClinicError(
+            Problem("there is no such element", f"clinic: required_elements: {name}", remedy=remedy) for name in unknown
+        )
 
 
 def check_clinic_points(clinic: Clinic) -> None:

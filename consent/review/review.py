@@ -1,21 +1,18 @@
-"""Puts the points of one case together: rules that fire, checks of the drops, elements that are missing."""
+"""Puts the points of one case together: rules that fire, and checks of the drops."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
 import consent.review.rules  # noqa: F401  registers the predicates
-from consent.case import Case, PointAnswer
+from consent.case import Case
 from consent.clinic import Clinic
 from consent.drops import Finding
-from consent.review.answering import make_point, with_answers
-from consent.review.completeness import Row
+from consent.review.answering import make_point
 from consent.review.point import PREDICATES, Point, Severity, Situation, rules, thresholds
 from consent.risk import Estimate
 from consent.wording import remark
 
-COMPLETENESS = "completeness.must-unmet"
-"""Known only once the form is composed, and so are the answers to it."""
 _ORDER = {severity: rank for rank, severity in enumerate(Severity)}
 
 
@@ -28,17 +25,6 @@ def points(case: Case, clinic: Clinic, risks: Mapping[str, Estimate]) -> tuple[P
         if facts:
             fired.append(make_point(rule_id, facts))
     return by_severity(fired)
-
-
-def completeness_points(rows: Iterable[Row], answers: Iterable[PointAnswer] = ()) -> tuple[Point, ...]:
-    """A stop naming each MUST element that the composed form does not meet; none if all are met.
-
-    Of ``answers``, those to completeness are put to it; that point blocks all the same.
-    """
-    missing = [row for row in rows if row.blocks]
-    facts = [remark("fact.element", element=row.element.id, text=row.element.text) for row in missing]
-    found = (make_point(COMPLETENESS, facts),) if facts else ()
-    return with_answers(found, (answer for answer in answers if answer.point == COMPLETENESS))
 
 
 def drop_points(findings: Iterable[Finding]) -> tuple[Point, ...]:

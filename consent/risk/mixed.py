@@ -135,4 +135,6 @@ def _ruptured_arm(group: Group, intact: Arm, present: list[Cited]) -> tuple[Arm,
     cited = library().cited(group.ratio)
     ratio = cited.figure.value or 1.0
     low, high = cited.figure.limits or (ratio, ratio)
-    return Arm(intact.value * ratio, intact.value * low, intact.value * high), cited, "ratio interval only"
+    # A ratio of rates leads beyond one where other diseases of the eye already make the rate high.
+    value, least, most = (min(1.0, intact.value * times) for times in (ratio, low, high))
+    return Arm(value, least, most), cited, "ratio interval only"

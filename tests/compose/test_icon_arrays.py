@@ -10,11 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from consent.case import Case, Side
+from consent.case import Side
 from consent.compose import Document, Voice
 from consent.compose.document import Array, Risk
 from consent.compose.figures import risk_block
 from consent.compose.pictures import eye_side, icon_array, pictogram, pictogram_names
+from consent.review import Assessment, assess
 from tests.compose.estimates import invented_estimate
 
 INK, WHITE, PALE = "#111", "#fff", "#cfcfcf"
@@ -112,7 +113,7 @@ def arrays(document: Document) -> list[tuple[Array, ...]]:
 def captioned(array: Array) -> tuple[str, int, int]:
     """Whose eye, and the numbers of the caption: solid dots, and up to which dot there are rings."""
     caption = array.caption[0].plain
-    match = re.fullmatch(r"(Usual|Your) eye: ([\d,]+)(?:–([\d,]+))?(?: dark dots)? of 1,000\b.*", caption)
+    match = re.fullmatch(r"(Usual|Your) eye(?:, dark dots)?: ([\d,]+)(?:–([\d,]+))? of 1,000\b.*", caption)
     assert match, caption
     low, high = (int((match[place] or match[2]).replace(",", "")) for place in (2, 3))
     return match[1], low, high
@@ -158,8 +159,8 @@ def test_equal_figures_are_not_drawn_twice(english_form):
 
 
 @pytest.fixture(scope="module")
-def told(make_case, make_clinic) -> tuple[Case, object, Voice]:
-    return make_case(), make_clinic(), Voice(("en",), "latin")
+def told(make_case, make_clinic) -> tuple[Assessment, Voice]:
+    return assess(make_case(), make_clinic()), Voice(("en",), "latin")
 
 
 @settings(max_examples=100, deadline=None)
@@ -170,8 +171,8 @@ def told(make_case, make_clinic) -> tuple[Case, object, Voice]:
 )
 def test_captions_and_dots_agree_for_any_figure(told, three, single, usual):
     low, probability, high = three
-    case, clinic, voice = told
-    block = risk_block(voice, invented_estimate(probability, low, high, single, usual), case, clinic, ())
+    assessment, voice = told
+    block = risk_block(voice, invented_estimate(probability, low, high, single, usual), assessment, ())
     figures = " ".join(line[0].plain for line in block.figures)
     for array in block.arrays:
         whose, filled, could_be = captioned(array)
@@ -186,10 +187,10 @@ proportions = st.floats(0, 1) | st.floats(0, 0.004)
 @settings(max_examples=300, deadline=None)
 @given(st.lists(proportions, min_size=3, max_size=3).map(sorted), st.booleans(), proportions)
 def test_no_caption_ever_counts_no_dots(told, three, single, usual):
-    """ "0 dark dots" beside "fewer than one" reads as never. A rate that was seen is not nil; common practice."""
+    """ "dark dots: 0" beside "fewer than one" reads as never. A rate that was seen is not nil; common practice."""
     low, probability, high = three
-    case, clinic, voice = told
-    for array in risk_block(voice, invented_estimate(probability, low, high, single, usual), case, clinic, ()).arrays:
+    assessment, voice = told
+    for array in risk_block(voice, invented_estimate(probability, low, high, single, usual), assessment, ()).arrays:
         _, filled, could_be = captioned(array)
         assert 1 <= filled <= could_be
         check(array.svg, filled, could_be)
@@ -197,13 +198,13 @@ def test_no_caption_ever_counts_no_dots(told, three, single, usual):
 
 @pytest.mark.parametrize("usual", [0.0, 0.0004, 0.00099])
 def test_a_usual_eye_of_fewer_than_one_is_not_drawn(usual, told):
-    case, clinic, voice = told
-    assert risk_block(voice, invented_estimate(0.05, 0.05, 0.05, True, usual), case, clinic, ()).arrays == ()
+    assessment, voice = told
+    assert risk_block(voice, invented_estimate(0.05, 0.05, 0.05, True, usual), assessment, ()).arrays == ()
 
 
 @pytest.mark.parametrize(("people", "drawn"), [(9, False), (10, True), (11, True)])
 def test_few_dots_are_not_drawn(told, people, drawn):
     """Below ten the number itself says as much. Common practice, no source."""
-    case, clinic, voice = told
+    assessment, voice = told
     p = people / 1000
-    assert bool(risk_block(voice, invented_estimate(p, p, p, True, 0.002), case, clinic, ()).arrays) == drawn
+    assert bool(risk_block(voice, invented_estimate(p, p, p, True, 0.002), assessment, ()).arrays) == drawn

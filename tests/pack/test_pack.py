@@ -29,6 +29,7 @@ def test_files_of_a_pack(folder: Path) -> None:
     assert sorted(path.name for path in folder.iterdir()) == [
         "assessment.json",
         "consent-form.bn-en.pdf",
+        "counsellor-guide.bn-en.pdf",
         "drop-calendar.bn.pdf",
         "drop-calendar.en.pdf",
         "drops.bn.txt",

@@ -30,6 +30,36 @@ def lens(design: str, place: str = "capsular bag", **more: Any) -> dict[str, Any
     return {"design": design, "material": "acrylic", "place": place, "a_constant": 118.4, "power_d": 20.0, **more}
 
 
+TAMIL = {"patient.language": "ta", "talk.language": "ta", "talk.speaks_the_language": "unknown"}
+THIN = {"eye.posterior_subcapsular": "no", "eye.acuity_explained": "unknown"}
+TRAINEE = {"plan.trainee_may_operate": "yes"}
+NEEDLE = {"plan.anaesthesia": "peribulbar"}
+SEEN = "2027-02-24T08:30:00+05:30"
+
+
+def said_back(result: str, but: str = "") -> list[dict[str, str]]:
+    """Every topic with one result, ``but`` one of them."""
+    topics = ("which eye", "what is done", "one risk", "may refuse", "warning signs")
+    return [{"question": topic, "result": result} for topic in topics if topic != but]
+
+
+def confirmed(at: str, **answers: str) -> dict[str, Any]:
+    """The second look at ``at``: everything asked, nothing changed, unless ``answers`` say so."""
+    changed = [f"{what}_changed" for what in ("condition", "plan", "surgeon", "information", "mind")]
+    asked = {"still_wishes": "yes", **dict.fromkeys([*changed, "too_long_ago"], "no"), **answers}
+    return {"confirmation": {"at": at, "by": "Dr Asha Invented", **asked}}
+
+
+def other_eye(on: str, **more: Any) -> dict[str, Any]:
+    """The other eye operated on a day, with its result."""
+    return {"other_eye": {"acuity": "6/9", "operated": "yes", "operated_on": on, "complication": "no", **more}}
+
+
+def visit(on: str) -> dict[str, str]:
+    """A first check of the eye."""
+    return {"kind": "day 1", "date": on}
+
+
 # id, a change that fires the point, a change that does not
 TABLE: list[Row] = [
     # Universal Protocol UP.01.01.01: the eye is written twice on purpose
@@ -109,8 +139,134 @@ TABLE: list[Row] = [
     # GMC, Decision making and consent, 2020, Reviewing decisions
     ("consent.plan-changed", {"talk.plan_changed_since": "yes"}, {"talk.plan_changed_since": "no"}),
     # Glaser 2020, doi:10.1177/0272989X19896348
-    ("consent.no-teach-back", {"talk.teach_back_done": "no"}, {"talk.teach_back_done": "yes"}),
-    ("consent.no-teach-back", {"talk.teach_back_done": "unknown"}, {}),
+    ("consent.no-teach-back", {"talk.said_back": []}, {}),
+    ("consent.no-teach-back", {"talk.said_back": said_back("first time", but="one risk")}, {}),
+    ("consent.not-understood", {"talk.said_back": said_back("not yet")}, {"talk.said_back": said_back("first time")}),
+    (
+        "consent.not-understood",
+        {"talk.said_back": [*said_back("first time", but="one risk"), {"question": "one risk", "result": "not yet"}]},
+        {"talk.said_back": said_back("after explaining again")},
+    ),
+    # Mental Healthcare Act 2017, s. 4 and 42 CFR 441.258 as models: words in a language the patient has
+    ("consent.no-words-in-language", TAMIL, TAMIL | {"talk.speaks_the_language": "yes"}),
+    ("consent.no-words-in-language", TAMIL, TAMIL | {"patient.interpreter": {"name": "I. Example"}}),
+    # HHS section 1557 final rule 2024
+    (
+        "consent.interpreter-unqualified",
+        {"patient.interpreter": {"name": "I. Example"}},
+        {"patient.interpreter": {"name": "I. Example", "qualification": "hospital interpreter"}},
+    ),
+    # GMC, Decision making and consent, 2020, Recording decisions
+    ("consent.question-unanswered", {"talk.questions": ["May I cook?"]}, {"talk.questions": []}),
+    (
+        "consent.question-unanswered",
+        {"talk.questions": [{"question": "May I cook?"}]},
+        {"talk.questions": [{"question": "May I cook?", "answer": "Not near smoke."}]},
+    ),
+    ("consent.not-decided", {"talk.outcome": "not asked"}, {"talk.outcome": "agrees"}),
+    ("consent.not-decided", {"talk.outcome": "not asked"}, {"talk.outcome": "not asked", "talk.at": None}),
+    # Samira Kohli v Dr Prabha Manchanda (2008) 2 SCC 1; RCS England 2016: time to decide
+    ("consent.refused", {"talk.outcome": "refuses"}, {"talk.outcome": "wants time"}),
+    ("consent.wants-time", {"talk.outcome": "wants time"}, {"talk.outcome": "refuses"}),
+    (
+        "consent.wants-time",
+        {"talk.outcome": "wants time", "talk.decide_by": "2027-02-23"},
+        {"talk.decide_by": "2027-02-23"},
+    ),
+    # Oviedo Convention, Art. 10; 42 CFR 482.51(b)(2)
+    (
+        "consent.declines-information",
+        {"patient.declines_information": "yes"},
+        {"patient.declines_information": "unknown"},
+    ),
+    ("consent.emergency", {"plan.emergency_reason": "The lens has burst."}, {}),
+    # GMC 2020, Reviewing decisions; the talk was on 22 February 2027 at 10.15
+    ("confirmation.before-talk", confirmed("2027-02-22T10:14:00+05:30"), confirmed("2027-02-22T10:15:00+05:30")),
+    ("confirmation.before-talk", confirmed(SEEN) | {"talk.at": None}, confirmed(SEEN)),
+    ("confirmation.something-changed", confirmed(SEEN, plan_changed="yes"), confirmed(SEEN)),
+    (
+        "confirmation.something-changed",
+        confirmed(SEEN, mind_changed="yes"),
+        confirmed(SEEN, mind_changed="yes") | {"talk.at": "2027-02-24T08:31:00+05:30"},
+    ),
+    ("confirmation.something-changed", confirmed(SEEN, too_long_ago="yes"), confirmed(SEEN, too_long_ago="unknown")),
+    ("confirmation.not-all-asked", confirmed(SEEN, too_long_ago="unknown"), confirmed(SEEN, too_long_ago="yes")),
+    ("confirmation.not-all-asked", confirmed(SEEN, surgeon_changed="unknown"), {}),
+    ("confirmation.no-longer-wishes", confirmed(SEEN, still_wishes="no"), confirmed(SEEN)),
+    ("confirmation.no-longer-wishes", confirmed(SEEN, still_wishes="unknown"), {}),
+    # the eye, its health and the plan: common practice, no source
+    ("sight.worse-than-cataract", {"eye.acuity_explained": "no"}, {"eye.acuity_explained": "unknown"}),
+    (
+        "sight.worse-than-cataract",
+        THIN | {"eye.acuity_corrected": "1.01 logMAR"},
+        THIN | {"eye.acuity_corrected": "6/60"},
+    ),
+    ("sight.worse-than-cataract", THIN | {"eye.acuity_corrected": "CF"}, {"eye.acuity_corrected": "CF"}),
+    ("eye.infection-or-sore", {"eye.herpes_keratitis": "active"}, {"eye.herpes_keratitis": "past"}),
+    ("eye.infection-or-sore", {"eye.other_corneal_infection": "yes"}, {"eye.other_corneal_infection": "unknown"}),
+    ("eye.infection-or-sore", {"eye.epithelial_defect": "yes"}, {"eye.epithelial_defect": "unknown"}),
+    ("eye.uveitis", {"eye.uveitis": "yes"}, {"eye.uveitis": "unknown"}),
+    ("eye.retina-to-treat-first", {"eye.macular_oedema": "yes"}, {"eye.macular_oedema": "unknown"}),
+    ("eye.retina-to-treat-first", {"eye.retinopathy": "severe"}, {"eye.retinopathy": "moderate"}),
+    ("eye.retina-to-treat-first", {"eye.retinopathy": "proliferative"}, {"eye.retinopathy": "mild"}),
+    ("eye.angle-closure", {"eye.glaucoma": "angle closure"}, {"eye.glaucoma": "open angle"}),
+    ("eye.shallow-chamber", {"eye.chamber_depth_mm": 2.49}, {"eye.chamber_depth_mm": 2.5}),
+    ("eye.injured-before", {"eye.traumatic": "yes"}, {"eye.traumatic": "unknown"}),
+    ("eye.injured-before", {"eye.previous_trauma": "yes"}, {"eye.previous_trauma": "unknown"}),
+    ("eye.bag-may-be-touched", {"eye.previous_vitrectomy": "yes"}, {"eye.previous_vitrectomy": "unknown"}),
+    ("eye.bag-may-be-touched", {"eye.injections_into_eye": 1}, {"eye.injections_into_eye": 0}),
+    ("eye.refractive-surgery", {"eye.refractive_surgery": "yes"}, {"eye.refractive_surgery": "unknown"}),
+    ("trainee.difficult-eye", HARD | TRAINEE, TRAINEE),
+    ("trainee.difficult-eye", TRAINEE | {"eye.pupil_grade": "small"}, {"eye.pupil_grade": "small"}),
+    ("trainee.difficult-eye", TRAINEE | {"eye.posterior_polar": "yes"}, TRAINEE | {"eye.pupil_grade": "medium"}),
+    ("trainee.difficult-eye", TRAINEE | {"eye.phacodonesis": "yes"}, TRAINEE | {"eye.phacodonesis": "unknown"}),
+    # Samira Kohli, para 32: each foreseeable step is named
+    ("steps.not-agreed", {"plan.extra_steps": ["anterior vitrectomy"]}, {}),
+    ("steps.not-agreed", {"eye.pupil_grade": "small"}, {"eye.pupil_grade": "medium"}),
+    ("measurement.not-recorded", {"measurement.formula": None}, {"measurement.formula": None, "plan.lens": None}),
+    ("measurement.not-recorded", {"eye.axial_length_mm": None}, {}),
+    ("measurement.not-recorded", {"measurement.corneal_power_d": None}, {}),
+    ("fitness.inr", {"fitness.inr": 3.1}, {"fitness.inr": 3.0}),
+    ("fitness.inr", NEEDLE | {"health.anticoagulant": "yes"}, {"health.anticoagulant": "yes"}),
+    (
+        "fitness.inr",
+        NEEDLE | {"health.anticoagulant": "yes"},
+        NEEDLE | {"health.anticoagulant": "yes", "fitness.inr": 2.0},
+    ),
+    ("fitness.readings-old", {"fitness.sugar_on": "2027-01-24"}, {"fitness.sugar_on": "2027-01-25"}),
+    ("fitness.readings-old", {"fitness.blood_pressure_on": "2027-01-24"}, {"fitness.blood_pressure_on": "2027-01-25"}),
+    ("health.pregnant", {"health.pregnant": "yes"}, {"health.pregnant": "unknown"}),
+    (
+        "anaesthesia.cannot-follow",
+        {"patient.hearing_impaired": "yes", "plan.anaesthesia": "topical"},
+        {"patient.hearing_impaired": "yes"},
+    ),
+    ("other-eye.just-operated", other_eye("2027-02-18"), other_eye("2027-02-17")),
+    ("other-eye.just-operated", other_eye("2027-02-24"), {}),
+    ("other-eye.result-not-recorded", other_eye("2027-02-03", complication="unknown"), other_eye("2027-02-03")),
+    ("other-eye.result-not-recorded", other_eye("2027-02-03", acuity=None), {}),
+    ("visits.no-first-morning", {"visits": [visit("2027-02-26")]}, {"visits": [visit("2027-02-25")]}),
+    ("visits.no-first-morning", {"visits": []}, {"visits": [visit("2027-02-24")]}),
+    ("payer.extra-steps", {"plan.payer": "paying"}, {"plan.payer": "paying", "plan.extra_cost_paid_by": "the centre"}),
+    ("payer.extra-steps", {"plan.payer": "insured"}, {"plan.payer": "free"}),
+    ("facts.not-asked", {"health.can_lie_flat": "unknown"}, {"health.cough_or_tremor": "unknown"}),
+    ("facts.not-asked", {"health.allergies": {"asked": "not asked"}}, {}),
+    ("facts.not-asked", {"eye.phacodonesis": "unknown"}, {"eye.phacodonesis": "yes"}),
+    ("facts.impossible", {"patient.sex": "male", "health.pregnant": "yes"}, {"patient.sex": "male"}),
+    ("facts.impossible", {"eye.retinopathy": "mild"}, {"eye.retinopathy": "mild", "health.diabetes": "yes"}),
+    ("facts.unlikely", {"health.medicines": ["Warfarin 2 mg"]}, {"health.medicines": ["metoprolol"]}),
+    (
+        "facts.unlikely",
+        {"eye.white": "yes"},
+        {"eye.white": "yes", "eye.fundus_seen": "no", "eye.retinopathy": "unknown"}
+        | {
+            "eye.macular_oedema": "unknown",
+            "eye.other_macular_disease": "unknown",
+            "eye.epiretinal_membrane": "unknown",
+        },
+    ),
+    ("values.unusual", {"plan.lens.power_d": 9.9}, {"plan.lens.power_d": 10.0}),
+    ("values.unusual", {"eye.pressure_mmhg": 24.5}, {"eye.pressure_mmhg": 24.4}),
     # worse than 3/60 (logMAR 1.301), the limit of blindness in ICD-11 9D90: common practice, no source
     ("only-eye", {"other_eye.acuity": "3/61"}, {"other_eye.acuity": "3/60"}),
     ("only-eye", {"other_eye.acuity": "1.31 logMAR"}, {"other_eye.acuity": "1.30 logMAR"}),
@@ -385,6 +541,8 @@ TABLE: list[Row] = [
 
 # These cannot be fired or silenced by a change of the case alone: they have tests of their own below.
 TESTED_APART = (
+    "profile.not-approved",
+    "profile.review-overdue",
     "figures.not-read-in-primary",
     "completeness.must-unmet",
     "answer.out-of-date",
@@ -416,6 +574,11 @@ OWN_THRESHOLDS: list[tuple[str, str, float, dict[str, Any]]] = [
     ("after.pressure-high", "mmhg", 20, {"day1.pressure_mmhg": 20.0}),
     ("after.pressure-very-high", "mmhg", 20, {"day1.pressure_mmhg": 20.0}),
     ("after.poor-sight", "worse_than_logmar", 0.4, {"day1.acuity_pinhole": "6/18"}),
+    ("sight.worse-than-cataract", "worse_than_logmar", 0.7, THIN),  # 6/36 is 0.778
+    ("eye.shallow-chamber", "mm", 3.2, {}),
+    ("fitness.inr", "inr", 2.0, {"fitness.inr": 2.5}),
+    ("fitness.readings-old", "days", 1, {}),
+    ("other-eye.just-operated", "days", 30, other_eye("2027-02-03")),
     (
         "regimen.other-eye-not-said",
         "days",

@@ -21,8 +21,8 @@ from consent.case import Case, PointAnswer
 from consent.clinic import Clinic
 from consent.drops.checks import CHECKS
 from consent.drops.grounds import read_checks
-from consent.review import Point, Severity, assess, by_severity, completeness_points, with_answers
-from consent.review.completeness import Row, State, profile
+from consent.review import Point, Severity, assess, by_severity, completeness_points, profile, with_answers
+from consent.review.completeness import Row, State
 from consent.review.fingerprint import fingerprint
 from consent.review.point import rules
 from consent.wording import remark
@@ -214,6 +214,12 @@ def test_open_points_come_first_within_a_severity():
 def test_what_cannot_be_overridden_is_few_and_named():
     assert {name for name, rule in rules().items() if not rule.overridable} == {
         "side.disagrees",
+        "consent.refused",
+        "consent.wants-time",
+        "confirmation.before-talk",
+        "confirmation.something-changed",
+        "confirmation.no-longer-wishes",
+        "facts.impossible",
         "completeness.must-unmet",
         "answer.out-of-date",
         "answer.to-no-point",

@@ -26,6 +26,16 @@ def _cannot_lie(s: Situation, _: Thresholds) -> list[Remark]:
     found = []
     if health.can_lie_flat is Answer.NO:
         found.append(remark("fact.cannot-lie-flat"))
-    if health.can_lie_still is Answer.NO and kind is not None and kind.is_topical:
-        found.append(remark("fact.cannot-lie-still"))
+    if kind is not None and kind.is_topical:
+        if health.can_lie_still is Answer.NO:
+            found.append(remark("fact.cannot-lie-still"))
+        if health.cough_or_tremor is Answer.YES:
+            found.append(remark("fact.cough-or-tremor"))
     return found
+
+
+@point("anaesthesia.cannot-follow")
+def _cannot_follow(s: Situation, _: Thresholds) -> list[Remark]:
+    kind = s.case.plan.anaesthesia
+    deaf = s.case.patient.hearing_impaired is Answer.YES
+    return [remark("fact.hard-of-hearing")] if deaf and kind is not None and kind.is_topical else []

@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
-from consent.case import Answer, DecisionBasis
+from consent.case import Answer, Confirmation, DecisionBasis, Outcome, Understood
+from consent.language import languages
+from consent.review.changes import plan_changes
 from consent.review.point import Situation, Thresholds, point
 from consent.wording import Remark, remark
+
+TOPICS = ("which eye", "what is done", "one risk", "may refuse", "warning signs")
+"""What a patient says back before signing: Vallance 2004; Morgan and Schwab 1986, PMID 3942543."""
+
+CHANGES = ("condition", "plan", "surgeon", "information", "time", "mind")
+"""What is asked on the day of surgery: GMC, Decision making and consent, 2020, Reviewing decisions."""
 
 
 @point("consent.someone-else")
@@ -54,7 +62,7 @@ def _interpreter(s: Situation, _: Thresholds) -> list[Remark]:
 def _witness(s: Situation, _: Thresholds) -> list[Remark]:
     patient, talk = s.case.patient, s.case.talk
     own = patient.decision.basis is DecisionBasis.SELF
-    if own and Answer.NO not in (patient.reads, patient.writes_name):
+    if own and Answer.NO not in (patient.reads, patient.writes_name, patient.sees_to_read):
         return []
     if talk.witness is None:
         return [remark("fact.no-witness")] if own else [remark("fact.no-witness-for-another")]
@@ -68,8 +76,11 @@ def _not_explained(s: Situation, _: Thresholds) -> list[Remark]:
 
 @point("consent.explained-same-day")
 def _same_day(s: Situation, _: Thresholds) -> list[Remark]:
-    at = s.case.talk.at
-    return [remark("fact.explained-on", date=at.date())] if at and at.date() >= s.case.plan.date else []
+    talk = s.case.talk
+    if talk.at is None or talk.at.date() < s.case.plan.date:
+        return []
+    reason = [remark("fact.same-day-reason", why=talk.same_day_reason)] if talk.same_day_reason else []
+    return [remark("fact.explained-on", date=talk.at.date()), *reason]
 
 
 @point("consent.explained-long-ago")
@@ -81,9 +92,105 @@ def _long_ago(s: Situation, t: Thresholds) -> list[Remark]:
 
 @point("consent.plan-changed")
 def _changed(s: Situation, _: Thresholds) -> list[Remark]:
-    return [remark("fact.plan-changed")] if s.case.talk.plan_changed_since is Answer.YES else []
+    stated = s.case.talk.plan_changed_since is Answer.YES
+    return [*([remark("fact.plan-changed")] if stated else []), *plan_changes(s.case)]
 
 
 @point("consent.no-teach-back")
 def _teach_back(s: Situation, _: Thresholds) -> list[Remark]:
-    return [remark("fact.no-teach-back")] if s.case.talk.teach_back_done is not Answer.YES else []
+    asked = {entry.question for entry in s.case.talk.said_back}
+    return [remark("fact.not-said-back", topic=remark(f"topic.{name}")) for name in TOPICS if name not in asked]
+
+
+@point("consent.not-understood")
+def _not_understood(s: Situation, _: Thresholds) -> list[Remark]:
+    not_yet = [entry.question for entry in s.case.talk.said_back if entry.result is Understood.NOT_YET]
+    return [remark("fact.not-yet", topic=remark(f"topic.{name}")) for name in not_yet]
+
+
+@point("consent.no-words-in-language")
+def _no_words(s: Situation, _: Thresholds) -> list[Remark]:
+    patient, talk = s.case.patient, s.case.talk
+    helped = patient.interpreter is not None or talk.speaks_the_language is Answer.YES
+    if helped or patient.language in languages():
+        return []
+    return [remark("fact.no-words", tag=patient.language)]
+
+
+@point("consent.interpreter-unqualified")
+def _unqualified(s: Situation, _: Thresholds) -> list[Remark]:
+    interpreter = s.case.patient.interpreter
+    if interpreter is None or interpreter.qualification is not None:
+        return []
+    return [remark("fact.interpreter", name=interpreter.name)]
+
+
+@point("consent.question-unanswered")
+def _unanswered(s: Situation, _: Thresholds) -> list[Remark]:
+    return [remark("fact.question", question=asked.question) for asked in s.case.talk.questions if not asked.answer]
+
+
+@point("consent.not-decided")
+def _not_decided(s: Situation, _: Thresholds) -> list[Remark]:
+    told = s.case.talk.at is not None
+    return [remark("fact.not-decided")] if told and s.case.talk.outcome is Outcome.NOT_ASKED else []
+
+
+@point("consent.refused")
+def _refused(s: Situation, _: Thresholds) -> list[Remark]:
+    return [remark("fact.refused")] if s.case.talk.outcome is Outcome.REFUSES else []
+
+
+@point("consent.wants-time")
+def _wants_time(s: Situation, _: Thresholds) -> list[Remark]:
+    talk = s.case.talk
+    if talk.outcome is not Outcome.WANTS_TIME:
+        return []
+    return [remark("fact.wants-time-until", date=talk.decide_by) if talk.decide_by else remark("fact.wants-time")]
+
+
+@point("consent.declines-information")
+def _declines(s: Situation, _: Thresholds) -> list[Remark]:
+    return [remark("fact.declines-information")] if s.case.patient.declines_information is Answer.YES else []
+
+
+@point("consent.emergency")
+def _emergency(s: Situation, _: Thresholds) -> list[Remark]:
+    reason = s.case.plan.emergency_reason
+    return [remark("fact.emergency", why=reason)] if reason else []
+
+
+@point("confirmation.before-talk")
+def _before_talk(s: Situation, _: Thresholds) -> list[Remark]:
+    seen, at = s.case.confirmation, s.case.talk.at
+    if seen is None or (at is not None and at <= seen.at):
+        return []
+    return [remark("fact.confirmed-at", date=seen.at.date(), time=seen.at.time())]
+
+
+@point("confirmation.something-changed")
+def _something_changed(s: Situation, _: Thresholds) -> list[Remark]:
+    """A yes to a change, unless a new talk was held after it."""
+    seen, at = s.case.confirmation, s.case.talk.at
+    if seen is None or (at is not None and at > seen.at):
+        return []
+    return [remark(f"day.changed-{name}") for name in CHANGES if _asked(seen, name) is Answer.YES]
+
+
+@point("confirmation.not-all-asked")
+def _not_all_asked(s: Situation, _: Thresholds) -> list[Remark]:
+    seen = s.case.confirmation
+    if seen is None:
+        return []
+    return [remark(f"day.changed-{name}") for name in CHANGES if _asked(seen, name) is Answer.UNKNOWN]
+
+
+@point("confirmation.no-longer-wishes")
+def _no_longer(s: Situation, _: Thresholds) -> list[Remark]:
+    seen = s.case.confirmation
+    return [remark("fact.no-longer-wishes")] if seen and seen.still_wishes is not Answer.YES else []
+
+
+def _asked(seen: Confirmation, name: str) -> Answer:
+    answer: Answer = seen.too_long_ago if name == "time" else getattr(seen, f"{name}_changed")
+    return answer

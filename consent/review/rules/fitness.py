@@ -71,3 +71,33 @@ def _not_recorded(s: Situation, _: Thresholds) -> list[Remark]:
         "sugar": fitness.sugar_mg_dl is None and s.case.health.diabetes is not Answer.NO,
     }
     return [remark("fact.not-recorded", what=remark(f"what.{name}")) for name, absent in missing.items() if absent]
+
+
+@point("fitness.inr")
+def _inr(s: Situation, t: Thresholds) -> list[Remark]:
+    """A high INR, or none recorded where a needle is planned in somebody on an anticoagulant."""
+    inr, kind = s.case.fitness.inr, s.case.plan.anaesthesia
+    if inr is not None:
+        return [remark("fact.inr", inr=inr)] if inr > t["inr"] else []
+    needle = kind is not None and kind.is_needle_block
+    return [remark("fact.inr-not-recorded")] if needle and s.case.health.anticoagulant is Answer.YES else []
+
+
+@point("fitness.readings-old")
+def _old(s: Situation, t: Thresholds) -> list[Remark]:
+    fitness = s.case.fitness
+    days = {
+        "blood-pressure": fitness.blood_pressure_on if fitness.systolic_mmhg is not None else None,
+        "sugar": fitness.sugar_on if fitness.sugar_mg_dl is not None else None,
+        "inr": fitness.inr_on if fitness.inr is not None else None,
+    }
+    return [
+        remark("fact.reading-of", what=remark(f"what.{name}"), date=day)
+        for name, day in days.items()
+        if day is not None and (s.case.plan.date - day).days > t["days"]
+    ]
+
+
+@point("health.pregnant")
+def _pregnant(s: Situation, _: Thresholds) -> list[Remark]:
+    return [remark("fact.pregnant")] if s.case.health.pregnant is Answer.YES else []

@@ -104,6 +104,22 @@ def _eyes_differ(s: Situation, t: Thresholds) -> list[Remark]:
     return found
 
 
+@point("measurement.not-recorded")
+def _not_recorded(s: Situation, _: Thresholds) -> list[Remark]:
+    """A lens power with nothing that shows how it was worked out."""
+    lens, measured = s.case.plan.lens, s.case.measurement
+    if lens is None or lens.power_d is None:
+        return []
+    missing = {
+        "axial-length": s.case.eye.axial_length_mm is None,
+        "corneal-power": measured.corneal_power_d is None,
+        "formula": measured.formula is None,
+        "method": measured.method is None,
+        "day": measured.on is None,
+    }
+    return [remark("fact.not-recorded", what=remark(f"what.{name}")) for name, absent in missing.items() if absent]
+
+
 @point("measurement.old")
 def _old(s: Situation, t: Thresholds) -> list[Remark]:
     on = s.case.measurement.on

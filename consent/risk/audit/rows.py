@@ -10,7 +10,8 @@ from typing import Any
 from pydantic import ValidationError
 
 from consent.case import Answer, Case, Glaucoma, Health, NucleusGrade, Patient, Plan, PupilGrade, Retinopathy, Sex, Side
-from consent.case.model import OLDEST, YOUNGEST, AlphaBlocker, Eye, Nucleus, Surgeon
+from consent.case.model import AlphaBlocker, Eye, Nucleus, Surgeon
+from consent.case.patient import OLDEST, YOUNGEST
 from consent.evidence import OddsModel
 from consent.risk.audit.calibration import NO_SURGEON, AuditedEye
 from consent.risk.audit.columns import (
