@@ -29,7 +29,7 @@ from consent.case.decisions import CapSeen, DropChange, OwnDrop, PointAnswer
 from consent.case.model import Case, Health, Plan
 from consent.case.patient import Patient
 from consent.case.reading import case_schema, read_case
-from consent.case.talk import AskedQuestion, Confirmation, Outcome, SaidBack, Talk, Told, Understood
+from consent.case.talk import AskedQuestion, Change, Confirmation, Outcome, SaidBack, Talk, Told, Topic, Understood
 
 __all__ = [
     "Acuity",
@@ -40,6 +40,7 @@ __all__ = [
     "CapColour",
     "CapSeen",
     "Case",
+    "Change",
     "Confirmation",
     "Day1",
     "DecisionBasis",
@@ -70,6 +71,7 @@ __all__ = [
     "Talk",
     "TearSac",
     "Told",
+    "Topic",
     "Ultrasound",
     "Understood",
     "Visit",

@@ -328,6 +328,11 @@ class Case(Part):
         return self
 
     @property
+    def glasses_on(self) -> dt.date | None:
+        """The day glasses are tested, where there is such a visit."""
+        return next((visit.date for visit in self.visits if visit.kind == "spectacles"), None)
+
+    @property
     def age_years(self) -> int:
         """Age on the day of surgery, whole years."""
         return self.patient.age_on(self.plan.date)

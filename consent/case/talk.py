@@ -12,6 +12,27 @@ from consent.case.answers import Anaesthesia, Answer, LensDesign, Operation, Sid
 from consent.case.part import LanguageTag, LongText, Part, ShortText
 
 
+class Topic(StrEnum):
+    """What a patient says back before signing: Vallance 2004; Morgan and Schwab 1986, PMID 3942543."""
+
+    WHICH_EYE = "which eye"
+    WHAT_IS_DONE = "what is done"
+    ONE_RISK = "one risk"
+    MAY_REFUSE = "may refuse"
+    WARNING_SIGNS = "warning signs"
+
+
+class Change(StrEnum):
+    """What is asked on the day of surgery: GMC, Decision making and consent, 2020, Reviewing decisions."""
+
+    CONDITION = "condition"
+    PLAN = "plan"
+    SURGEON = "surgeon"
+    INFORMATION = "information"
+    TIME = "time"
+    MIND = "mind"
+
+
 class Understood(StrEnum):
     """How the patient said something back in their own words."""
 
@@ -32,7 +53,7 @@ class Outcome(StrEnum):
 class SaidBack(Part):
     """One question of the counsellor's guide, and how it was answered."""
 
-    question: ShortText
+    question: Topic
     result: Understood
     words: LongText | None = None
 
@@ -103,3 +124,15 @@ class Confirmation(Part):
     information_changed: Answer = Answer.UNKNOWN
     too_long_ago: Answer = Answer.UNKNOWN
     mind_changed: Answer = Answer.UNKNOWN
+
+    @property
+    def changes(self) -> dict[Change, Answer]:
+        """The answer to each question about a change, in the order asked."""
+        return {
+            Change.CONDITION: self.condition_changed,
+            Change.PLAN: self.plan_changed,
+            Change.SURGEON: self.surgeon_changed,
+            Change.INFORMATION: self.information_changed,
+            Change.TIME: self.too_long_ago,
+            Change.MIND: self.mind_changed,
+        }

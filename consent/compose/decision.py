@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from consent.case import DecisionBasis, Outcome
-from consent.compose.document import Blank, Block, Bullets, Document, EyeBox, Facts, Para, Section, Signature
-from consent.compose.form_plan import surgeon_named
+from consent.compose.document import Blank, Block, Bullets, Document, Facts, Para, Section, Signature
+from consent.compose.form_plan import eye_box, surgeon_named
 from consent.compose.form_ways import counted_lines
 from consent.compose.frame import finish, unbroken
-from consent.compose.pictures import eye_side
-from consent.compose.signing import decider, interpreter, labels, needs_reader, needs_witness, reader, witness
+from consent.compose.signing import beside_the_decider, decider, labels
 from consent.compose.voice import Voice, joined
 from consent.language import Quoted
 from consent.review import options
@@ -46,14 +45,12 @@ def decision_paper(assessment: Assessment, voice: Voice) -> Document:
 
 def _said(assessment: Assessment, voice: Voice, name: str) -> Section:
     case, talk = assessment.case, assessment.case.talk
-    eye = remark(f"eye.{case.eye.side}")
     rows = (
         (voice.line("label.name"), voice.quoted(case.patient.name)),
         (voice.line("label.record-number"), voice.show(case.patient.record_number)),
         (voice.line("label.operation"), voice.line(f"operation.{case.plan.operation}")),
     )
-    box = EyeBox(voice.remark(eye), eye_side(case.eye.side), voice.line("picture.eye-side", eye=eye))
-    blocks: list[Block] = [box, Facts(rows)]
+    blocks: list[Block] = [eye_box(assessment, voice), Facts(rows)]
     if talk.at is not None:
         blocks.append(Para(voice.line("decision.date", date=talk.at.date())))
     blocks.append(Para(voice.line(f"decision.{name}.your-right"), style="strong"))
@@ -93,12 +90,7 @@ def _signatures(assessment: Assessment, voice: Voice, name: str) -> Section:
     own = case.patient.decision.basis is DecisionBasis.SELF
     meaning = voice.line(f"decision.{'patient' if own else 'guardian'}-means-{name}")
     blocks: list[Block] = [decider(case, voice, meaning, names_eye=False)]
-    if needs_reader(case):
-        blocks.append(reader(case, voice))
-    if needs_witness(case):
-        blocks.append(witness(case, voice))
-    if case.patient.interpreter is not None:
-        blocks.append(interpreter(case, voice))
+    blocks += beside_the_decider(case, voice)
     blocks.append(
         Signature(
             role=voice.line("sign.surgeon"),

@@ -20,7 +20,6 @@ def section(voice: Voice, name: str, *blocks: Block) -> Section:
 def who(assessment: Assessment, voice: Voice) -> Section:
     """Facility, patient, eye in words and drawn, operation, surgeon, lens."""
     case, plan = assessment.case, assessment.case.plan
-    eye = remark(f"eye.{case.eye.side}")
     rows = (
         (voice.line("label.name"), voice.quoted(case.patient.name)),
         (voice.line("label.record-number"), voice.show(case.patient.record_number)),
@@ -31,12 +30,7 @@ def who(assessment: Assessment, voice: Voice) -> Section:
     operation = voice.line(f"operation.{plan.operation}")
     surgeon = voice.quoted(surgeon_named(assessment))
     blocks: list[Block] = [
-        EyeBox(
-            voice.remark(eye),
-            eye_side(case.eye.side),
-            voice.line("picture.eye-side", eye=eye),
-            elements=("IN-17", "SM-01", "SM-02:body"),
-        ),
+        eye_box(assessment, voice, ("IN-17", "SM-01", "SM-02:body")),
         Facts(rows, spots=(Spot(rows[4][1], ("US-01",)),)),
         Facts(((voice.line("label.operation"), operation),), spots=(Spot(operation, ("US-02",)),)),
         Facts(
@@ -48,6 +42,13 @@ def who(assessment: Assessment, voice: Voice) -> Section:
         lens = lens_named(assessment, voice)
         blocks.append(Facts(((voice.line("label.lens"), lens),), spots=(Spot(lens, ("SM-06:lens", "UK-13:lens")),)))
     return section(voice, "who", *blocks)
+
+
+def eye_box(assessment: Assessment, voice: Voice, elements: tuple[str, ...] = ()) -> EyeBox:
+    """The eye in words and drawn, as the patient sees it in a mirror."""
+    side = assessment.case.eye.side
+    eye = remark(f"eye.{side}")
+    return EyeBox(voice.remark(eye), eye_side(side), voice.line("picture.eye-side", eye=eye), elements=elements)
 
 
 def surgeon_named(assessment: Assessment) -> str:
@@ -114,7 +115,7 @@ def gain(assessment: Assessment, voice: Voice) -> Section:
     """Benefit with its figure, the long run, what to expect, help, the second eye; and what happens without surgery."""
     case = assessment.case
     hope, limits = voice.line("form.gain.hope"), voice.line("form.gain.limits")
-    glasses = next((visit.date for visit in case.visits if visit.kind == "spectacles"), None)
+    glasses = case.glasses_on
     recovery = voice.line("form.gain.recovery", date=glasses) if glasses else voice.line("form.gain.recovery-ask")
     second = "form.gain.second-now" if case.other_eye.operated is Answer.YES else "form.gain.second-later"
     help_ = [voice.line("form.gain.help")]

@@ -115,7 +115,7 @@ def _until(name: str, assessment: Assessment) -> dt.date | None:
     """The day an answer turns on, where the clinic or the case has set one."""
     case = assessment.case
     if name == "reading":
-        return next((visit.date for visit in case.visits if visit.kind == "spectacles"), None)
+        return case.glasses_on
     days = getattr(assessment.clinic.aftercare, _DAYS_OF[name]) if name in _DAYS_OF else None
     return case.plan.date + dt.timedelta(days=days) if days else None
 

@@ -4,13 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from functools import cache
-
-from pydantic import Field
 
 from consent.case import Answer, DecisionBasis
-from consent.case.part import Part
-from consent.case.reading import read_model
 from consent.compose.document import Blank, Block, Boxes, Cue, Document, Line, Para, Question, Section, Signature
 from consent.compose.figures import own_shown, spoken_figures
 from consent.compose.form_plan import lens_named
@@ -18,11 +13,10 @@ from consent.compose.form_risks import harms
 from consent.compose.frame import finish
 from consent.compose.signing import labels, needs_reader
 from consent.compose.story import plan_story, story
+from consent.compose.talk_settings import talk_settings
 from consent.compose.teach_back import questions
 from consent.compose.voice import Voice, joined
-from consent.errors import ConsentError
 from consent.language import Quoted
-from consent.resources import package_data
 from consent.review import options
 from consent.review.assessment import Assessment
 from consent.risk import Estimate
@@ -30,21 +24,6 @@ from consent.wording import remark
 
 SHEET = "counsellor-guide"
 _SPOKEN = ("say", "ask")
-_FIRST, _MANY = 3, 10
-"""Harms told aloud: the first of the form, and those that this eye has as often as this in 1,000."""
-
-
-class _Pace(Part):
-    """The whole of guide.toml."""
-
-    words_per_minute: int = Field(ge=60, le=200)
-    seconds: dict[str, int]
-
-
-@cache
-def pace() -> _Pace:
-    """How fast the talk is spoken, and what each part takes besides."""
-    return read_model(package_data("compose", "guide.toml"), _Pace, ConsentError)
 
 
 def minutes_of(section: Section, name: str) -> int:
@@ -53,7 +32,7 @@ def minutes_of(section: Section, name: str) -> int:
         text for block in section.blocks if isinstance(block, Cue) and block.mark in _SPOKEN for text in block.texts
     ]
     words = sum(len(text[0].plain.split()) for text in spoken)
-    return max(1, round(words / pace().words_per_minute + pace().seconds[name] / 60))
+    return max(1, round(words / talk_settings().words_per_minute + talk_settings().seconds[name] / 60))
 
 
 def counsellor_guide(assessment: Assessment, voice: Voice) -> Document:
@@ -166,7 +145,8 @@ def told_aloud(assessment: Assessment) -> tuple[Estimate, ...]:
     return tuple(
         estimate
         for place, estimate in enumerate(found)
-        if place < _FIRST or (estimate.personal and _count(estimate, assessment) >= _MANY)
+        if place < talk_settings().first_harms
+        or (estimate.personal and _count(estimate, assessment) >= talk_settings().many_in_1000)
     )
 
 

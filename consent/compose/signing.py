@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from consent.case import Answer, Case, DecisionBasis
+from consent.case import Answer, Case, Change, DecisionBasis
 from consent.compose.document import Block, Bullets, Line, Para, Section, Signature, Spot, TickList
 from consent.compose.form_plan import lens_named, surgeon_named
 from consent.compose.voice import Voice
@@ -49,14 +49,20 @@ def signatures(assessment: Assessment, voice: Voice) -> Section:
         Para(language, elements=("IN-12", "ST-01:language", "UK-15")),
         decider(case, voice, voice.line("sign.patient-means" if own else "sign.guardian-means", eye=eye)),
     ]
-    if needs_reader(case):
-        blocks.append(reader(case, voice))
-    if needs_witness(case):
-        blocks.append(witness(case, voice))
-    if case.patient.interpreter is not None:
-        blocks.append(interpreter(case, voice))
-    blocks += _team(assessment, voice)
+    blocks += [*beside_the_decider(case, voice), *_team(assessment, voice)]
     return Section("signatures", voice.line("form.signatures.heading"), tuple(blocks))
+
+
+def beside_the_decider(case: Case, voice: Voice) -> list[Block]:
+    """Reader, witness and interpreter, each where this patient needs one."""
+    blocks: list[Block] = []
+    if needs_reader(case):
+        blocks.append(_reader(case, voice))
+    if needs_witness(case):
+        blocks.append(_witness(case, voice))
+    if case.patient.interpreter is not None:
+        blocks.append(_interpreter(case, voice))
+    return blocks
 
 
 def decider(case: Case, voice: Voice, meaning: Line, names_eye: bool = True) -> Signature:
@@ -103,7 +109,7 @@ def _filled(voice: Voice, known: dict[str, str | None], names: tuple[str, ...]) 
     return tuple(voice.quoted(text) if (text := known.get(name)) else None for name in names)
 
 
-def reader(case: Case, voice: Voice) -> Signature:
+def _reader(case: Case, voice: Voice) -> Signature:
     """The statement of whoever read the form aloud."""
     unseen = case.patient.reads is Answer.YES
     return Signature(
@@ -117,7 +123,7 @@ def reader(case: Case, voice: Voice) -> Signature:
     )
 
 
-def witness(case: Case, voice: Voice) -> Signature:
+def _witness(case: Case, voice: Voice) -> Signature:
     """The block of a witness who is not of the treating team and was there throughout."""
     own = case.patient.decision.basis is DecisionBasis.SELF
     role = voice.line("sign.witness")
@@ -137,7 +143,7 @@ def witness(case: Case, voice: Voice) -> Signature:
     )
 
 
-def interpreter(case: Case, voice: Voice) -> Signature:
+def _interpreter(case: Case, voice: Voice) -> Signature:
     """The interpreter's own declaration."""
     person = case.patient.interpreter
     name = voice.quoted(person.name) if person else None
@@ -187,16 +193,13 @@ def _team(assessment: Assessment, voice: Voice) -> list[Block]:
     ]
 
 
-_CHANGES = ("condition", "plan", "surgeon", "information", "time", "mind")
-
-
 def day_of_surgery(assessment: Assessment, voice: Voice) -> Section:
     """The second stage on the day of surgery, with what to look at again; and the block for a changed mind."""
     case = assessment.case
     eye = remark(f"eye.{case.eye.side}")
     yes, no = voice.line("choice.yes"), voice.line("choice.no")
     wishes, any_yes = voice.line("day.still-wishes"), voice.line("day.any-yes")
-    changes = {name: voice.line(f"day.changed-{name}") for name in _CHANGES}
+    changes = {name: voice.line(f"day.changed-{name}") for name in Change}
     said, marked, matches = (
         voice.line(f"day.{what}", eye=eye) for what in ("site-said", "site-marked", "form-matches")
     )

@@ -7,18 +7,18 @@ from functools import cache
 
 from pydantic import RootModel
 
+from consent.case import Topic
 from consent.case.condition import Condition
 from consent.case.part import Part
 from consent.case.reading import read_model
 from consent.compose.form_risks import harms
 from consent.compose.frame import unbroken
+from consent.compose.talk_settings import talk_settings
 from consent.compose.voice import Listed
 from consent.errors import ConsentError
 from consent.resources import package_data
 from consent.review.assessment import Assessment
 from consent.wording import Remark, remark
-
-_HARMS = 3
 
 
 class _Variant(Part):
@@ -28,7 +28,7 @@ class _Variant(Part):
     key: str
 
 
-class _Variants(RootModel[dict[str, tuple[_Variant, ...]]]):
+class _Variants(RootModel[dict[Topic, tuple[_Variant, ...]]]):
     """The whole of teach_back.toml."""
 
 
@@ -36,13 +36,13 @@ class _Variants(RootModel[dict[str, tuple[_Variant, ...]]]):
 class SayBack:
     """One question and its key answer, both to be said in a language."""
 
-    topic: str
+    topic: Topic
     question: Remark
     key: Remark
 
 
 @cache
-def _variants() -> dict[str, tuple[_Variant, ...]]:
+def _variants() -> dict[Topic, tuple[_Variant, ...]]:
     return read_model(package_data("compose", "teach_back.toml"), _Variants, ConsentError).root
 
 
@@ -55,18 +55,13 @@ def questions(assessment: Assessment) -> tuple[SayBack, ...]:
     )
 
 
-def topics() -> tuple[str, ...]:
-    """Every topic, in the order asked."""
-    return tuple(_variants())
-
-
 def _fits(variant: _Variant, assessment: Assessment, fired: set[str]) -> bool:
     if variant.point is not None:
         return variant.point in fired
     return variant.when is None or variant.when.holds(assessment.case)
 
 
-def _made(topic: str, variant: _Variant, assessment: Assessment) -> SayBack:
+def _made(topic: Topic, variant: _Variant, assessment: Assessment) -> SayBack:
     return SayBack(topic, remark(variant.question), remark(variant.key, **_slots(variant.key, assessment)))
 
 
@@ -75,7 +70,9 @@ def _slots(key: str, assessment: Assessment) -> dict[str, object]:
     if key == "teach-back.which eye.key":
         return {"eye": remark(f"eye.{assessment.case.eye.side}")}
     if key == "teach-back.one risk.key":
-        gravest = [remark(f"outcome.{estimate.outcome}.name") for estimate in harms(assessment)[:_HARMS]]
+        gravest = [
+            remark(f"outcome.{estimate.outcome}.name") for estimate in harms(assessment)[: talk_settings().first_harms]
+        ]
         return {"harms": Listed(tuple(gravest), "; ")}
     if key == "teach-back.warning signs.key":
         return {"day": unbroken(phone.day), "night": unbroken(phone.night)}

@@ -61,9 +61,8 @@ def refuse_incomplete(pack: Pack) -> None:
 
 def _problem(row: Row, name: str) -> Problem:
     element = row.element
-    lacking = ", ".join(dict.fromkeys((*row.missing, *row.measured)))
     return Problem(
-        f"{element.text}" + (f" ({lacking})" if lacking else ""),
+        row.lacking,
         f"profile {name}: {element.id}",
         f"{element.level} by {element.source}",
         "enter what is missing in the case or the clinic's settings; the surgeon's review lists every element",

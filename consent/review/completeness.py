@@ -55,6 +55,12 @@ class Row:
     measured: tuple[str, ...] = ()
 
     @property
+    def lacking(self) -> str:
+        """What the element asks for, with its parts that nothing answers and the words that may not stand."""
+        found = ", ".join(dict.fromkeys((*self.missing, *self.measured)))
+        return f"{self.element.text} ({found})" if found else self.element.text
+
+    @property
     def blocks(self) -> bool:
         """Whether this row alone forbids sign-off."""
         return self.state is State.UNMET and self.element.level != "SHOULD"
@@ -84,15 +90,9 @@ def completeness_points(rows: Iterable[Row], answers: Iterable[PointAnswer] = ()
     Of ``answers``, those to completeness are put to it; that point blocks all the same.
     """
     missing = [row for row in rows if row.blocks]
-    facts = [remark("fact.element", element=row.element.id, text=_lacking(row)) for row in missing]
+    facts = [remark("fact.element", element=row.element.id, text=row.lacking) for row in missing]
     found = (make_point(COMPLETENESS, facts),) if facts else ()
     return with_answers(found, (answer for answer in answers if answer.point == COMPLETENESS))
-
-
-def _lacking(row: Row) -> str:
-    """What the element asks for, and which of its parts are not answered or which words may not stand."""
-    lacking = ", ".join(dict.fromkeys((*row.missing, *row.measured)))
-    return f"{row.element.text} ({lacking})" if lacking else row.element.text
 
 
 def _row(element: NamedElement, assessment: Assessment, anchors: list[Anchor], composed: Composed) -> Row:

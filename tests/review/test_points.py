@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 import consent.review.rules
-from consent.case import Case, ExtraStep, LensDesign, LensPlace, NucleusGrade, Operation, Side
+from consent.case import Case, Change, ExtraStep, LensDesign, LensPlace, NucleusGrade, Operation, Side, Topic
 from consent.clinic import Clinic
 from consent.compose import utter
 from consent.drops.checks import CHECKS
@@ -26,7 +26,6 @@ from consent.pack import compose_pack
 from consent.review import Point, Severity, assess, points
 from consent.review.facts_table import pairs, plausible
 from consent.review.point import PREDICATES, rules
-from consent.review.rules.consenting import CHANGES, TOPICS
 from consent.risk import assess_risks
 from tests.review.points_table import OWN_THRESHOLDS, TABLE, TESTED_APART, lens
 
@@ -122,8 +121,8 @@ FAMILIES: Mapping[str, list[str]] = {
         *("allergies", "alpha-blocker", "anticoagulant", "diabetes", "lie-flat", "uveitis", "threads", "inr"),
         *("axial-length", "corneal-power", "formula", "method", "day"),
     ],
-    "topic.": list(TOPICS),
-    "day.changed-": list(CHANGES),
+    "topic.": list(Topic),
+    "day.changed-": list(Change),
     "step.": [f"{step}.short" for step in ExtraStep],
     "retinopathy.": ["severe", "proliferative"],
     "fact.pair.": [name for kind in pairs().values() for name in kind],

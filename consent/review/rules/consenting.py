@@ -2,17 +2,11 @@
 
 from __future__ import annotations
 
-from consent.case import Answer, Confirmation, DecisionBasis, Outcome, Understood
+from consent.case import Answer, Confirmation, DecisionBasis, Outcome, Topic, Understood
 from consent.language import languages
 from consent.review.changes import plan_changes
 from consent.review.point import Situation, Thresholds, point
 from consent.wording import Remark, remark
-
-TOPICS = ("which eye", "what is done", "one risk", "may refuse", "warning signs")
-"""What a patient says back before signing: Vallance 2004; Morgan and Schwab 1986, PMID 3942543."""
-
-CHANGES = ("condition", "plan", "surgeon", "information", "time", "mind")
-"""What is asked on the day of surgery: GMC, Decision making and consent, 2020, Reviewing decisions."""
 
 
 @point("consent.someone-else")
@@ -99,7 +93,7 @@ def _changed(s: Situation, _: Thresholds) -> list[Remark]:
 @point("consent.no-teach-back")
 def _teach_back(s: Situation, _: Thresholds) -> list[Remark]:
     asked = {entry.question for entry in s.case.talk.said_back}
-    return [remark("fact.not-said-back", topic=remark(f"topic.{name}")) for name in TOPICS if name not in asked]
+    return [remark("fact.not-said-back", topic=remark(f"topic.{name}")) for name in Topic if name not in asked]
 
 
 @point("consent.not-understood")
@@ -174,7 +168,7 @@ def _something_changed(s: Situation, _: Thresholds) -> list[Remark]:
     seen, at = s.case.confirmation, s.case.talk.at
     if seen is None or (at is not None and at > seen.at):
         return []
-    return [remark(f"day.changed-{name}") for name in CHANGES if _asked(seen, name) is Answer.YES]
+    return _changes(seen, Answer.YES)
 
 
 @point("confirmation.not-all-asked")
@@ -182,7 +176,7 @@ def _not_all_asked(s: Situation, _: Thresholds) -> list[Remark]:
     seen = s.case.confirmation
     if seen is None:
         return []
-    return [remark(f"day.changed-{name}") for name in CHANGES if _asked(seen, name) is Answer.UNKNOWN]
+    return _changes(seen, Answer.UNKNOWN)
 
 
 @point("confirmation.no-longer-wishes")
@@ -191,6 +185,5 @@ def _no_longer(s: Situation, _: Thresholds) -> list[Remark]:
     return [remark("fact.no-longer-wishes")] if seen and seen.still_wishes is not Answer.YES else []
 
 
-def _asked(seen: Confirmation, name: str) -> Answer:
-    answer: Answer = seen.too_long_ago if name == "time" else getattr(seen, f"{name}_changed")
-    return answer
+def _changes(seen: Confirmation, answered: Answer) -> list[Remark]:
+    return [remark(f"day.changed-{name}") for name, answer in seen.changes.items() if answer is answered]

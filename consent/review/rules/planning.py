@@ -7,6 +7,7 @@ from consent.review.facts_table import contradictions, foreseeable_steps, unusua
 from consent.review.point import Situation, Thresholds, point
 from consent.review.profile import profile
 from consent.review.rules.nucleus import is_hard
+from consent.review.rules.sight import seen_within_a_day
 from consent.wording import Remark, remark
 
 
@@ -36,8 +37,7 @@ def _trainee(s: Situation, _: Thresholds) -> list[Remark]:
 
 @point("visits.no-first-morning")
 def _first_morning(s: Situation, _: Thresholds) -> list[Remark]:
-    seen = any(0 <= (visit.date - s.case.plan.date).days <= 1 for visit in s.case.visits)
-    return [] if seen else [remark("fact.no-first-morning")]
+    return [] if seen_within_a_day(s.case) else [remark("fact.no-first-morning")]
 
 
 @point("payer.extra-steps")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from consent.case import Acuity, Answer, Glaucoma, LightProjection, NucleusGrade, Retinopathy, Ultrasound
+from consent.case import Acuity, Answer, Case, Glaucoma, LightProjection, NucleusGrade, Retinopathy, Ultrasound
 from consent.review.point import Situation, Thresholds, point
 from consent.wording import Remark, remark
 
@@ -67,8 +67,13 @@ def _care_of_an_only_eye(s: Situation) -> Iterator[Remark]:
         yield remark("fact.only-eye-no-companion")
     if not s.clinic.aftercare.shield_nights:
         yield remark("fact.only-eye-no-shield")
-    if not any(0 <= (visit.date - s.case.plan.date).days <= 1 for visit in s.case.visits):
+    if not seen_within_a_day(s.case):
         yield remark("fact.only-eye-not-seen-next-day")
+
+
+def seen_within_a_day(case: Case) -> bool:
+    """Whether a visit lies on the day of surgery or the next."""
+    return any(0 <= (visit.date - case.plan.date).days <= 1 for visit in case.visits)
 
 
 @point("other-eye.complication")
