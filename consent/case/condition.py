@@ -28,6 +28,8 @@ class Between(Part):
     def _has_a_limit(self) -> Between:
         if self.at_least is None and self.below is None:
             raise ValueError("a range needs at_least, below, or both")
+        if self.at_least is not None and self.below is not None and self.at_least >= self.below:
+            raise ValueError("a range begins below its end")
         return self
 
     def holds(self, value: object) -> bool:
@@ -66,6 +68,8 @@ class Condition(RootModel[tuple[Every, ...]]):
 
     @model_validator(mode="after")
     def _can_hold(self) -> Condition:
+        if not self.root:
+            raise ValueError("a condition needs a table; one without can never hold")
         if faults := [fault for table in self.root for key, test in table.items() for fault in _faults(key, test)]:
             raise ValueError("; ".join(faults))
         return self
@@ -129,6 +133,8 @@ def _faults(key: str, test: Test) -> Iterator[str]:
     elif isinstance(test, Words | WorseThan):
         if str not in kinds:
             yield f"{key} is not a text"
+        elif isinstance(test, WorseThan) and "acuity" not in key.rpartition(".")[2]:
+            yield f"{key} is not an acuity"
     else:
         allowed = _words(kinds)
         named = test.not_ if isinstance(test, Other) else test

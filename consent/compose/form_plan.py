@@ -103,7 +103,8 @@ def different(assessment: Assessment, voice: Voice) -> Section:
                 lead=voice.line(f"topic.{paragraph.topic}.heading"),
                 text=joined([voice.remark(unit) for unit in paragraph.units], " "),
             ),
-            elements=("UK-08", *(("UK-02",) if paragraph.topic in ("lens", "back") else ())),
+            elements=("UK-08",),
+            spots=tuple(Spot(voice.remark(unit), elements) for unit, elements in paragraph.answers),
         )
         for paragraph in told
     ]

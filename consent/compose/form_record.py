@@ -149,7 +149,7 @@ def record(assessment: Assessment, voice: Voice) -> Section:
         else voice.line("form.record.aids-none")
     )
     copy = voice.line("form.record.copy.yes" if talk.copy_given is Answer.YES else "form.record.copy.no")
-    told = voice.line("form.record.told")
+    told, when = voice.line("form.record.told"), _when(case, voice)
     detail = [voice.line(f"form.record.detail.{case.patient.detail_wanted}")]
     if case.patient.declines_information is Answer.YES:
         declined = voice.line("form.record.declined")
@@ -160,10 +160,10 @@ def record(assessment: Assessment, voice: Voice) -> Section:
             elements=("US-04:operation", "US-04:benefits", "US-04:material risks", "US-04:alternatives", "UK-19:told"),
         ),
         Para(
-            joined([_when(case, voice), aids, copy], " "),
+            joined([when, aids, copy], " "),
             spots=(
-                Spot(_when(case, voice), ("ST-04",)),
-                Spot(aids, ("UN-04", "ST-01:aids", "UK-15")),
+                *([Spot(when, ("ST-04",))] if talk.at is not None else []),
+                Spot(aids, ("UN-04", "ST-01:aids", "UK-15") if talk.aids else ()),
                 Spot(copy, ("ST-01:copy", "UK-20")),
             ),
         ),

@@ -25,6 +25,7 @@ class Unit(Part):
     when: Condition | None = None
     point: str | None = None
     never_with: tuple[str, ...] = ()
+    answers: tuple[str, ...] = ()
     slots: dict[str, str] = Field(default_factory=dict)
     rests_on: str = Field(min_length=8)
 
@@ -55,10 +56,11 @@ class _Story(Part):
 
 @dataclass(frozen=True)
 class Paragraph:
-    """The units of one topic, in order."""
+    """The units of one topic, in order; ``answers`` are the elements that single units of it answer."""
 
     topic: str
     units: tuple[Remark, ...]
+    answers: tuple[tuple[Remark, tuple[str, ...]], ...] = ()
 
 
 @cache
@@ -86,10 +88,11 @@ def _told(case: Case, fired: frozenset[str], topics: tuple[str, ...]) -> tuple[P
         for name, unit in story_rules().units.items()
         if (unit.when.holds(case) if unit.when is not None else unit.point in fired)
     }
-    told = [
-        Paragraph(topic, tuple(_said(name, unit, case) for name, unit in brought.items() if unit.topic == topic))
-        for topic in topics
-    ]
+    told = []
+    for topic in topics:
+        said = [(_said(name, unit, case), unit.answers) for name, unit in brought.items() if unit.topic == topic]
+        answers = tuple((words, elements) for words, elements in said if elements)
+        told.append(Paragraph(topic, tuple(words for words, _ in said), answers))
     return tuple(paragraph for paragraph in told if paragraph.units)
 
 

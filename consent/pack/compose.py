@@ -18,9 +18,10 @@ from consent.compose import (
     going_home,
     review_sheet,
 )
+from consent.compose.decision import SHEET as DECISION
 from consent.compose.decision import is_wanted
 from consent.errors import IncompleteError, Problem, UsageError
-from consent.language import languages, release_of
+from consent.language import Quoted, Speaker, languages, release_of
 from consent.review import (
     Assessment,
     Composed,
@@ -114,23 +115,28 @@ def compose_pack(
 def proved(assessment: Assessment, spoken: list[tuple[Document, Voice]]) -> tuple[Row, ...]:
     """Completeness of the composed sheets, the form first, against the clinic's profile and what it demands besides."""
     clinic, (form, voice) = assessment.clinic, spoken[0]
-    anchors = tuple(anchor for document, _ in spoken for anchor in document.anchors())
-    texts = {tag: _without_own_words(said, assessment.case) for tag, said in form.texts_by_language().items()}
+    # What is signed on a paper for a no is not signed on the form.
+    sheets = [document for document, _ in spoken if document.sheet != DECISION]
+    anchors = tuple(anchor for document in sheets for anchor in document.anchors())
+    texts = {
+        speaker.tag: _without_own_words(form.texts_by_language()[speaker.tag], assessment.case, speaker)
+        for speaker in voice.speakers
+    }
     composed = Composed(anchors, texts, voice.used())
     return completeness(profile(clinic.profile, clinic.required_elements), assessment, composed)
 
 
-def _without_own_words(texts: tuple[str, ...], case: Case) -> tuple[str, ...]:
+def _without_own_words(texts: tuple[str, ...], case: Case, speaker: Speaker) -> tuple[str, ...]:
     """``texts`` without what the patient said, in its quotation marks: a question about a blanket clause is not one."""
     said = (
         case.patient.what_matters_in_own_words,
         case.talk.outcome_words,
         *(asked.question for asked in case.talk.questions),
     )
-    # As printed: line breaks and runs of blanks are taken out of what a person typed.
-    own = [" ".join(words.split()) for words in said if words]
-    for words in own:
-        texts = tuple(text.replace(f"“{words}”", "") for text in texts)
+    for words in said:
+        if words:
+            printed = f"“{speaker.show(Quoted(words)).plain}”"
+            texts = tuple(text.replace(printed, "") for text in texts)
     return texts
 
 

@@ -9,7 +9,7 @@ from consent.compose import Document, SheetWords, utter
 from consent.language import Speaker
 from consent.pack.compose import Pack
 from consent.pack.drops_data import drops_data
-from consent.review import Point, Row, State, review_triggers
+from consent.review import Point, Row, State, profile, review_triggers
 from consent.risk import Estimate, may_show_personal
 
 SCHEMA_VERSION = 1
@@ -40,12 +40,24 @@ def assessment_data(pack: Pack) -> dict[str, Any]:
         ],
         "points": [_point(speaker, point) for point in pack.points],
         "drops": drops_data(assessment),
+        "profile": _profile(assessment.clinic.profile),
         "completeness": [_element(row) for row in pack.completeness],
         "decision": case.talk.outcome.value,
         "said_back": {entry.question: entry.result.value for entry in case.talk.said_back},
         "triggers": [utter(speaker, trigger).plain for trigger in review_triggers(case)],
         "sheets": [_text_of(document) for document in pack.documents],
         "translations": [_words(entry) for entry in pack.words],
+    }
+
+
+def _profile(name: str) -> dict[str, str]:
+    chosen = profile(name)
+    return {
+        "id": chosen.id,
+        "title": chosen.title,
+        "dated": chosen.dated.isoformat(),
+        "review_by": chosen.review_by.isoformat(),
+        "caution": chosen.caution,
     }
 
 

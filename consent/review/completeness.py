@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
@@ -145,7 +146,11 @@ def _expanded(name: str, assessment: Assessment) -> tuple[str, ...]:
 def _spreads(risk: Estimate) -> bool:
     """Whether the ends of its range differ once they are counted in people of 1,000."""
     span = risk.interval
-    return span is not None and span.high >= 1 / 1000 and round(1000 * span.low) != round(1000 * span.high)
+    if span is None or span.high < 1 / 1000:
+        return False
+    # Halves are counted up, as they are where people are counted.
+    low, high = (int(1000 * end + 0.5) for end in (span.low, span.high))
+    return low != high
 
 
 def _forbidden(kind: str, texts: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
@@ -153,7 +158,12 @@ def _forbidden(kind: str, texts: Mapping[str, tuple[str, ...]]) -> tuple[str, ..
     whole = {tag: "\n".join(lines).casefold() for tag, lines in texts.items()}
     # In every language: a word of one language may have been put into the text of another.
     every = "\n".join(whole.values())
-    return tuple(word for listed in words.values() for word in listed if word.casefold() in every)
+    return tuple(word for listed in words.values() for word in listed if _stands(word.casefold(), every))
+
+
+def _stands(word: str, text: str) -> bool:
+    """Whether ``word`` begins a word of ``text``; endings may follow, so that "minimal" finds "minimally"."""
+    return re.search(rf"(?<!\w){re.escape(word)}", text) is not None
 
 
 def _side_said(anchor: Anchor, assessment: Assessment) -> bool:

@@ -121,7 +121,7 @@ def check_clinic_elements(clinic: Clinic) -> None:
 
     unknown = [name for name in clinic.required_elements if name not in element_ids()]
     if unknown:
-        remedy = "write ids such as UK-20 or ST-09; consent check lists them"
+        remedy = "write ids such as UK-20 or ST-09; they stand in consent/review/elements"
         raise ClinicError(
             Problem("there is no such element", f"clinic: required_elements: {name}", remedy=remedy) for name in unknown
         )

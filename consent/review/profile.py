@@ -97,7 +97,7 @@ def forbidden_words(kind: str) -> dict[str, tuple[str, ...]]:
 def profile(name: str, also: tuple[str, ...] = ()) -> Profile:
     """The shipped profile ``name``; ``also`` are ids the clinic demands besides, as MUST, from any set.
 
-    Raises ``ConsentError`` for a profile or id that is not there.
+    Raises ``ConsentError`` for a profile that is not there; ids are checked where the clinic's settings are.
     """
     listing = read_model(package_data("review", "profiles", f"{name}.toml"), _Listing, ConsentError)
     library = {key: element for part in SETS for key, element in element_set(part).items()}

@@ -224,7 +224,7 @@ UNITS: list[tuple[str, Changes, Changes]] = [
     ("only-eye", {"other_eye.acuity": "HM"}, {"other_eye.acuity": "6/60"}),
     ("only-eye", {"other_eye.seeing": "no"}, {"other_eye.seeing": "unknown"}),
 ]
-BY_POINT = ("far-from-other-eye", "only-eye")
+BY_POINT = ("pressure-high", "far-from-other-eye", "only-eye")
 SAID_AS = {
     "form.why.dazzle": "dazzle",
     "form.why.lens-folds": "lens-folds",
@@ -271,7 +271,7 @@ def test_every_unit_is_in_the_table():
 @pytest.mark.parametrize("unit", BY_POINT)
 def test_a_unit_by_a_point_is_told_only_when_its_point_fired(unit, make_case):
     """The limit is the clinic's, so the fact alone brings nothing."""
-    case = make_case({"other_eye.refraction_d": 4.0, "other_eye.acuity": "HM", "other_eye.seeing": "no"})
+    case = make_case({"other_eye.refraction_d": 4.0, "other_eye.acuity": "HM", "fitness.systolic_mmhg": 190})
     assert unit not in told(case)
 
 

@@ -270,6 +270,9 @@ def test_a_stitch_alone_is_asked_of_no_eye():
         '[{"patient.name": {"at_least": 3.0}}]',
         '[{"eye.white": {"not": ["perhaps"]}}]',
         "[{}]",
+        "[]",
+        '[{"eye.pupil_mm": {"at_least": 5.0, "below": 5.0}}]',
+        '[{"patient.name": {"worse_than_logmar": 0.3}}]',
     ],
 )
 def test_a_condition_that_no_case_can_meet_is_refused(text):
