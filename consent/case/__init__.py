@@ -1,7 +1,7 @@
 """What the clinic knows: the case, its limits and units, and reading it from a file."""
 
 from consent.case.acuity import Acuity, parse_acuity
-from consent.case.after import Day1, Done, Lens, Visit
+from consent.case.after import Day1, Disclosure, Done, Lens, Referral, Visit
 from consent.case.answers import (
     Anaesthesia,
     Answer,
@@ -44,6 +44,7 @@ __all__ = [
     "Confirmation",
     "Day1",
     "DecisionBasis",
+    "Disclosure",
     "Done",
     "DropChange",
     "DropGiver",
@@ -63,6 +64,7 @@ __all__ = [
     "Plan",
     "PointAnswer",
     "PupilGrade",
+    "Referral",
     "Retinopathy",
     "SaidBack",
     "Sex",

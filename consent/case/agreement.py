@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 _YEARS = (2000, 2199)
 """A date of surgery outside them is a slip of the pen."""
+_SECOND = 2
+"""The least version of a print that changes an earlier one."""
 _DAYS = 366
 """Visits, changes of drops and the other eye's operation lie within a year of surgery."""
 
@@ -25,6 +27,16 @@ def disagreements(case: Case) -> Iterator[str]:
     yield from _visits(case)
     yield from _own_drops(case)
     yield from _changes(case)
+    yield from _after(case)
+
+
+def _after(case: Case) -> Iterator[str]:
+    ordered = case.done.regimen if case.done else None
+    if ordered is not None and ordered != case.plan.regimen and case.version < _SECOND:
+        yield (
+            "version: other drops were ordered after surgery (done.regimen), so that older prints must be told from "
+            "this one; raise it to 2 or more"
+        )
 
 
 def _far(day: dt.date, case: Case) -> bool:

@@ -131,6 +131,13 @@ class Aftercare(Part):
     pad_off: Literal["same evening", "next morning", "at the clinic"] | None = None
 
 
+class BeforeDay(Part):
+    """What the patient is told for the day of surgery. No default: what the clinic has not set is a line to ask."""
+
+    arrive_minutes: int | None = Field(None, ge=0, le=600, description="minutes before the operation to be there")
+    no_food_hours: int | None = Field(None, ge=0, le=24, description="hours without food, eyes numbed awake; 0: none")
+
+
 class PersonalData(Part):
     """The notice about personal data; a separate choice from the operation."""
 
@@ -180,6 +187,7 @@ class Clinic(Part):
     drops: DropSettings = DropSettings()
     day_marks: DayMarks = DayMarks()
     aftercare: Aftercare = Aftercare()
+    before: BeforeDay = BeforeDay()
     personal_data: PersonalData | None = None
     formulary: dict[str, dict[str, Any]] = Field(default_factory=dict)
     regimens: dict[str, dict[str, Any]] = Field(default_factory=dict)

@@ -35,7 +35,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"consent {__version__}")
     verbs = top.add_subparsers(dest="verb", metavar="VERB", required=True)
-    for add in (_demo, _prepare, _assess, _explain, _audit, _evidence, _languages, _schema, _check):
+    for add in (_demo, _prepare, _list, _assess, _explain, _audit, _evidence, _languages, _schema, _check):
         add(verbs)
     return top
 
@@ -47,7 +47,10 @@ def _demo(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb = _verb(verbs, "demo", "Makes a complete pack for an invented case at an invented clinic, in two languages.")
     verb.add_argument("--to", metavar="DIR", default="consent-demo", help="folder for the pack (default: consent-demo)")
     verb.add_argument(
-        "--case", choices=("hard", "ordinary", "second-eye"), default="hard", help="which invented case (default: hard)"
+        "--case",
+        choices=("hard", "ordinary", "second-eye", "torn"),
+        default="hard",
+        help="which invented case (default: hard)",
     )
 
 
@@ -60,6 +63,15 @@ def _prepare(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb.add_argument("--paper", choices=("A4", "A5"), default="A4", help="paper of the drop calendar (default: A4)")
     verb.add_argument("--large-print", action="store_true", help="take-home sheets in large print, whatever the case")
     verb.add_argument("--json", action="store_true", help="print the list of files as JSON")
+
+
+def _list(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _verb(verbs, "list", "Makes the sheets of an operating day: order, lenses to pick, missed visits.")
+    verb.add_argument("cases", metavar="CASE", nargs="+", help="case files of the day's patients, TOML or JSON")
+    verb.add_argument("--clinic", metavar="FILE", help="the clinic's settings file")
+    verb.add_argument("--to", metavar="DIR", required=True, help="folder for the sheets; it is made if it is not there")
+    verb.add_argument("--on", metavar="DATE", help="the day, such as 2026-12-28 (default: the first of the cases)")
+    verb.add_argument("--language", metavar="TAG", help="a language tag (default: the clinic's language)")
 
 
 def _assess(verbs: Verbs) -> None:  # type: ignore[valid-type]

@@ -31,10 +31,11 @@ class Shown:
 
     "count": ``count`` people of 1,000. "spread": that with its range; "spread up to": a range that begins below one.
     "range": no single figure, between ``low`` and ``high``. "fewer": fewer than one of 1,000, about ``tenth`` of
-    10,000. "up to": from fewer than one to ``high``. "unknown": not known.
+    10,000; "fewer range": no single figure, between ``low`` and ``high`` of 10,000. "up to": from fewer than one to
+    ``high``. "unknown": not known.
     """
 
-    how: Literal["count", "spread", "spread up to", "range", "fewer", "up to", "unknown"]
+    how: Literal["count", "spread", "spread up to", "range", "fewer", "fewer range", "up to", "unknown"]
     count: int = 0
     low: int = 0
     high: int = 0
@@ -48,7 +49,8 @@ def show(probability: float | None, low: float | None, high: float | None, singl
     if low is None or high is None:
         return Shown("unknown") if probability is None else _single(probability, low, high)
     if high < 1 / WHOLE:
-        return Shown("fewer", tenth=per_ten_thousand(high))
+        least, most = per_ten_thousand(low), per_ten_thousand(high)
+        return Shown("fewer range", low=least, high=most) if least != most else Shown("fewer", tenth=most)
     lowest, highest = per_thousand(low), per_thousand(high)
     if low < 1 / WHOLE:
         return Shown("up to", high=highest)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from consent.case import DecisionBasis, Outcome
 from consent.compose.document import Blank, Block, Bullets, Document, Facts, Para, Section, Signature
-from consent.compose.form_plan import eye_box, surgeon_named
+from consent.compose.form_plan import surgeon_named
 from consent.compose.form_ways import counted_lines
 from consent.compose.frame import finish, unbroken
 from consent.compose.signing import beside_the_decider, decider, labels
 from consent.compose.voice import Voice, joined
+from consent.compose.which_eye import eye_box
 from consent.language import Quoted
 from consent.review import options
 from consent.review.assessment import Assessment

@@ -55,11 +55,12 @@ class Facts(Block):
 
 @dataclass(frozen=True)
 class EyeBox(Block):
-    """The eye in words and drawn, from the patient's side."""
+    """The eye in words and drawn, and whom to call: at the head of every sheet."""
 
     words: Line
     picture: str
     caption: Line
+    telephone: Line
 
 
 @dataclass(frozen=True)
@@ -83,11 +84,23 @@ class Risk(Block):
 
 
 @dataclass(frozen=True)
+class Chances(Block):
+    """Outcomes as the rows of a table: the name, then people of the whole for the usual eye and for this eye.
+
+    A row with one figure says it of both.
+    """
+
+    head: tuple[Line, Line, Line]
+    rows: tuple[tuple[Line, ...], ...]
+
+
+@dataclass(frozen=True)
 class Way(Block):
-    """One of the ways open to the patient: its name, and labelled lines under it."""
+    """One of the ways open to the patient: its name, and labelled lines, below it or run on."""
 
     name: Line
     lines: tuple[tuple[Line, Line], ...]
+    style: str = ""
 
 
 @dataclass(frozen=True)
@@ -149,10 +162,43 @@ class TickList(Block):
 
 
 @dataclass(frozen=True)
+class WarningGroup:
+    """One action, and the signs it is for: those with a picture first, each with its words under it."""
+
+    name: str
+    action: Line
+    drawn: tuple[tuple[str, Line], ...]
+    signs: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
 class Warnings(Block):
     """Warning signs under the one action each maps to."""
 
-    groups: tuple[tuple[str, Line, tuple[Line, ...]], ...]
+    groups: tuple[WarningGroup, ...]
+
+
+@dataclass(frozen=True)
+class PicturedList(Block):
+    """Lines with a picture before each."""
+
+    items: tuple[tuple[str, Line], ...]
+
+
+@dataclass(frozen=True)
+class PicturedTable(Block):
+    """A table of two columns with a picture before each row."""
+
+    head: tuple[Line, Line]
+    rows: tuple[tuple[str, Line, Line], ...]
+    style: str = ""
+
+
+@dataclass(frozen=True)
+class Room(Block):
+    """An empty frame for something to be stuck on, with its words."""
+
+    label: Line
 
 
 @dataclass(frozen=True)
@@ -249,7 +295,7 @@ class Document:
     def anchors(self) -> Iterator[Anchor]:
         """Where the composed sheet answers an element of the profile, with the text that does."""
         for section in self.sections:
-            for block in section.blocks:
+            for block in _flat(section.blocks):
                 lines = tuple(_lines_in(block))
                 yield from (self._anchor(element, lines, section.id) for element in block.elements)
                 for spot in block.spots:
@@ -266,6 +312,14 @@ class Document:
         """Every text of the sheet by language tag."""
         lines = [line for _, line in self.lines()]
         return {tag: tuple(line[place].plain for line in lines) for place, (tag, _) in enumerate(self.languages)}
+
+
+def _flat(blocks: tuple[Block, ...]) -> Iterator[Block]:
+    """``blocks`` in reading order, with those that stand side by side."""
+    for block in blocks:
+        yield block
+        if isinstance(block, Columns):
+            yield from _flat((*block.left, *block.right))
 
 
 def _is_line(value: object) -> bool:

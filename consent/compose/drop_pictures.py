@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from consent.case import Side
 from consent.compose.calendar_pictures import bottle, time_of_day
 from consent.compose.document import Block, Columns, Line, Pictures, Section
-from consent.compose.drop_steps import Mark, days_line, face, mark_of, printed_days, sides_of, steps_of
+from consent.compose.drop_steps import Mark, days_line, mark_of, printed_days, sides_of, steps_of
 from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
+from consent.compose.which_eye import face
 from consent.drops import DaySessions, DropPlan, Form, Row, Session, last_cap, moment_of
 from consent.review.assessment import Assessment
 

@@ -7,11 +7,9 @@ from dataclasses import dataclass
 
 from consent.case import DropGiver, Patient, Side
 from consent.compose.document import Line
-from consent.compose.pictures import eye_side
 from consent.compose.voice import Voice
 from consent.drops import DaySessions, DropPlan, Row, Told
 from consent.language import Day, Quoted
-from consent.review.assessment import Assessment
 from consent.wording import Remark, remark
 
 _SHAPES = 6
@@ -25,11 +23,6 @@ class Mark:
     number: int
     shape: int
     text: Line
-
-
-def face(side: Side, assessment: Assessment) -> str:
-    """The eye drawn as whoever puts the drops in sees it: a helper from in front, the patient as in a mirror."""
-    return eye_side(side, from_in_front=assessment.case.patient.drops_given_by is DropGiver.HELPER)
 
 
 def giver(patient: Patient, voice: Voice) -> Line:

@@ -9,8 +9,9 @@ from itertools import groupby
 from consent.case import Side
 from consent.compose.calendar_pictures import time_of_day
 from consent.compose.document import Block, Line, Section
-from consent.compose.drop_steps import Mark, days_line, face, mark_of, printed_days, sides_of
+from consent.compose.drop_steps import Mark, days_line, mark_of, printed_days, sides_of
 from consent.compose.voice import Voice
+from consent.compose.which_eye import face
 from consent.drops import DaySessions, DropPlan, Session, moment_of
 from consent.language import Day
 from consent.review.assessment import Assessment
@@ -48,9 +49,13 @@ class Strip(Block):
 
 
 def strips(assessment: Assessment, voice: Voice) -> Section:
-    """Every day with clock times, at most a week to a strip; days before surgery stand in strips of their own."""
+    """Every day with clock times, at most a week to a strip; days before surgery stand in strips of their own.
+
+    With a line for each eye two weeks stand on an upright page.
+    """
     days = [day for day in printed_days(assessment.drops) if day.sessions]
-    return Section("days", voice.line("calendar.strip"), tuple(_strips(assessment, days, voice)), style="page")
+    style = "page tall" if assessment.drops.both_eyes else "page"
+    return Section("days", voice.line("calendar.strip"), tuple(_strips(assessment, days, voice)), style=style)
 
 
 def _strips(assessment: Assessment, days: Iterable[DaySessions], voice: Voice) -> Iterator[Strip]:

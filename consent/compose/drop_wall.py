@@ -10,9 +10,10 @@ from itertools import pairwise
 from consent.case import Answer, DropGiver
 from consent.compose.calendar_pictures import stair
 from consent.compose.document import Block, Line, Para, Pictures
-from consent.compose.drop_steps import Mark, days_line, face, giver, mark_of, printed_days, said, sides_of
+from consent.compose.drop_steps import Mark, days_line, giver, mark_of, printed_days, said, sides_of
 from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
+from consent.compose.which_eye import face
 from consent.drops import DropPlan, Ends, Form, Phase, Row
 from consent.drops.own_drop_checks import MISSING, name_missing
 from consent.language import Day, Quoted

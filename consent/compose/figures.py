@@ -13,7 +13,7 @@ from consent.review.assessment import Assessment
 from consent.risk import Estimate, may_show_personal
 from consent.wording import Remark, remark
 
-_WITH_RANGE = frozenset({"spread", "spread up to", "range", "up to"})
+_WITH_RANGE = frozenset({"spread", "spread up to", "range", "fewer range", "up to"})
 _LEAST_FOR_ARRAY = 10
 """A drawing of fewer dots than this says no more than the number does."""
 
@@ -25,11 +25,14 @@ def risk_block(voice: Voice, estimate: Estimate, assessment: Assessment, element
     """
     usual = usual_shown(estimate)
     own = own_shown(estimate, assessment.case, assessment.clinic)
-    if own is None:
-        figures = [voice.remark(_figure(usual))]
-    else:
-        figures = [_labelled(voice, "risk.usual-eye", usual), _labelled(voice, "risk.your-eye", own)]
-    because = voice.remark(_because(estimate, assessment)) if own is not None else None
+    same = own == usual
+    figures = [_labelled(voice, "risk.usual-eye", usual) if estimate.known else voice.remark(_figure(usual))]
+    if own is not None:
+        figures.append(voice.line("risk.same") if same else _labelled(voice, "risk.your-eye", own))
+    because = voice.remark(_because(estimate, assessment)) if own is not None and not same else None
+    if estimate.unlooked is not None:
+        unlooked = voice.line("risk.because-unlooked", group=remark(f"counted-group.{estimate.unlooked}"))
+        because = unlooked if because is None else joined((because, unlooked), " ")
     means, counted_in = voice.line(f"outcome.{estimate.outcome}.means"), _counted_in(voice, estimate)
     of = estimate.outcome
     spots = [
@@ -40,8 +43,8 @@ def risk_block(voice: Voice, estimate: Estimate, assessment: Assessment, element
         spots.append(Spot(counted_in, (f"RK-03:{of}", f"RK-04:{of}")))
     elif not estimate.known:
         spots.append(Spot(figures[0], (f"RK-03:{of}", f"RK-04:{of}")))
-    if own is not None and because is not None:
-        spots.append(Spot(joined((figures[1], because), " "), (f"RK-07:{of}",)))
+    if own is not None:
+        spots.append(Spot(joined((figures[1], *([because] if because else [])), " "), (f"RK-07:{of}",)))
         if own.how in _WITH_RANGE:
             spots.append(Spot(figures[1], (f"RK-08:{of}",)))
     arrays = _arrays(voice, usual, own)
@@ -58,6 +61,24 @@ def risk_block(voice: Voice, estimate: Estimate, assessment: Assessment, element
     )
 
 
+def chances_head(voice: Voice) -> tuple[Line, Line, Line]:
+    """Heads of a table of chances: of how many people, the usual eye, this eye."""
+    return voice.line("chance.of", whole=WHOLE), voice.line("risk.usual-eye"), voice.line("risk.your-eye")
+
+
+def chances_row(voice: Voice, estimate: Estimate, assessment: Assessment) -> tuple[Line, ...]:
+    """One outcome as the row of a table: its name, the usual eye's figure, and this eye's or why there is none.
+
+    Two cells where nothing is known of any eye.
+    """
+    usual, own = usual_shown(estimate), own_shown(estimate, assessment.case, assessment.clinic)
+    name, figure = voice.line(f"outcome.{estimate.outcome}.name"), voice.remark(short_figure(usual))
+    if not estimate.known:
+        return (name, figure)
+    unsaid = "chance.not-yet" if estimate.personal or estimate.unlooked else "chance.not-apart"
+    return (name, figure, voice.line(unsaid) if own is None else voice.remark(short_figure(own)))
+
+
 def spoken_figures(voice: Voice, estimate: Estimate, assessment: Assessment) -> tuple[Line, ...]:
     """One outcome as it is said aloud: its name, the figures, what it means. The same figures as on the form."""
     block = risk_block(voice, estimate, assessment, ())
@@ -67,16 +88,17 @@ def spoken_figures(voice: Voice, estimate: Estimate, assessment: Assessment) -> 
 
 def _because(estimate: Estimate, assessment: Assessment) -> Remark:
     """Why this eye's figure is not the usual eye's: the factors named, or what the figure follows from."""
-    rupture = assessment.risks["capsule_rupture"]
-    if estimate is rupture:
-        if estimate.drivers:
-            return remark("risk.because", reasons=_reasons(estimate))
-        # A rate of a group of eyes, such as posterior polar cataracts, rests on no factor of the model.
-        more = (estimate.probability or 0.0) > (estimate.usual or 0.0)
-        return remark("risk.because-group" if more else "risk.because-nothing")
-    model = {source.reference for source in rupture.sources}
-    follows = any(source.reference in model for source in estimate.sources)
-    return remark("risk.because-bag" if follows else "risk.because-group")
+    if estimate.group is not None:
+        counted = "risk.because-assumed" if estimate.group_assumed else "risk.because-group"
+        return remark(counted, group=remark(f"counted-group.{estimate.group}"))
+    if estimate is not assessment.risks["capsule_rupture"]:
+        return remark("risk.because-bag")
+    if not estimate.drivers:
+        return remark("risk.because-nothing")
+    # Reasons that raise a figure do not explain one that is lower than the usual eye's.
+    highest = estimate.interval.high if estimate.interval else estimate.probability
+    less = estimate.usual is not None and (highest or 0.0) < estimate.usual
+    return remark("risk.because-few" if less else "risk.because", reasons=_reasons(estimate))
 
 
 def _reasons(estimate: Estimate) -> Listed:
@@ -111,12 +133,30 @@ def _labelled(voice: Voice, label: str, shown: Shown) -> Line:
     return voice.line("risk.labelled", label=remark(label), figure=_figure(shown))
 
 
+def short_figure(shown: Shown) -> Remark:
+    """How a figure is put in a table whose head says of how many people."""
+    slots = {name: value for name, value in _slots(shown).items() if name in _SHORT[shown.how]}
+    return remark(f"chance.{shown.how.replace(' ', '-')}", **slots)
+
+
+_SHORT: dict[str, tuple[str, ...]] = {
+    "count": ("count",),
+    "spread": ("count", "span"),
+    "spread up to": ("count", "high"),
+    "range": ("span",),
+    "fewer": (),
+    "fewer range": (),
+    "up to": ("high",),
+    "unknown": (),
+}
+"""What the short form of a figure names; the whole stands at the head of its table."""
 _MESSAGE = {
     "count": "risk.count",
     "spread": "risk.spread",
     "spread up to": "risk.spread-up-to",
     "range": "risk.range",
     "fewer": "risk.fewer",
+    "fewer range": "risk.fewer-range",
     "up to": "risk.up-to",
     "unknown": "risk.unknown",
 }
@@ -133,6 +173,8 @@ def _slots(shown: Shown) -> dict[str, object]:
         return {**whole, "count": shown.count, "rest": WHOLE - shown.count, "high": shown.high}
     if shown.how == "range":
         return {**whole, "span": Range(shown.low, shown.high), "rest": Range(WHOLE - shown.high, WHOLE - shown.low)}
+    if shown.how == "fewer range":
+        return {**whole, "rest": WHOLE - 1, "span": Range(shown.low, shown.high), "ten_whole": TEN_WHOLE}
     if shown.how == "fewer":
         return {**whole, "rest": WHOLE - 1, "tenth": shown.tenth, "ten_whole": TEN_WHOLE}
     if shown.how == "up to":
@@ -151,7 +193,7 @@ def _counted_in(voice: Voice, estimate: Estimate) -> Line | None:
 
 
 def _arrays(voice: Voice, usual: Shown, own: Shown | None) -> tuple[Array, ...]:
-    if own is None or usual.how != "count" or own.how in ("fewer", "up to", "unknown"):
+    if own is None or usual.how != "count" or own.how in ("fewer", "fewer range", "up to", "unknown"):
         return ()
     most = max(own.count, own.high)
     if most < _LEAST_FOR_ARRAY or (own.how != "range" and own.count == usual.count):

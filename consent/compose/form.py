@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from consent.compose.document import Document
 from consent.compose.form_plan import different, gain, who, why
-from consent.compose.form_record import costs, matters, people, record, separate
+from consent.compose.form_record import people, record
 from consent.compose.form_risks import extra_steps, numb, risks
 from consent.compose.form_ways import other_ways
 from consent.compose.frame import finish
-from consent.compose.signing import day_of_surgery, signatures
+from consent.compose.signing import signatures
 from consent.compose.voice import Voice
 from consent.review.assessment import Assessment
 from consent.wording import remark
@@ -30,12 +30,8 @@ def consent_form(assessment: Assessment, voice: Voice) -> Document:
             extra_steps,
             numb,
             people,
-            costs,
-            matters,
-            separate,
             record,
             signatures,
-            day_of_surgery,
         )
     )
     title = voice.line("form.title", eye=remark(f"eye.{assessment.case.eye.side}"))

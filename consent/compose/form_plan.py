@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from consent.case import Answer, Operation
-from consent.compose.document import Block, EyeBox, Facts, Line, Para, Section, Spot
-from consent.compose.figures import risk_block
-from consent.compose.pictures import eye_side
+from consent.case import Answer, Lens, Operation
+from consent.compose.document import Block, Chances, Columns, Facts, Line, Para, Section, Spot
+from consent.compose.figures import chances_head, chances_row
 from consent.compose.story import plan_story, story
-from consent.compose.voice import Voice, joined
+from consent.compose.voice import Listed, Voice, joined
+from consent.compose.which_eye import eye_box
 from consent.review.assessment import Assessment
-from consent.wording import remark
+from consent.wording import Remark, remark
+
+_BENEFIT = ("IN-02:benefits", "US-15:benefits of surgery")
 
 
 def section(voice: Voice, name: str, *blocks: Block) -> Section:
@@ -18,37 +20,32 @@ def section(voice: Voice, name: str, *blocks: Block) -> Section:
 
 
 def who(assessment: Assessment, voice: Voice) -> Section:
-    """Facility, patient, eye in words and drawn, operation, surgeon, lens."""
+    """Eye in words and drawn, patient, day and facility, operation, surgeon, lens."""
     case, plan = assessment.case, assessment.case.plan
-    rows = (
-        (voice.line("label.name"), voice.quoted(case.patient.name)),
-        (voice.line("label.record-number"), voice.show(case.patient.record_number)),
-        (voice.line("label.age"), voice.count("value.years", case.age_years)),
-        (voice.line("label.date"), voice.show(plan.date)),
-        (voice.line("label.place"), voice.quoted(assessment.clinic.name)),
+    operation, surgeon = voice.line(f"operation.{plan.operation}"), voice.quoted(surgeon_named(assessment))
+    place, lens = voice.quoted(assessment.clinic.name), lens_named(assessment, voice)
+    left = Facts(
+        (
+            (voice.line("label.name"), voice.quoted(case.patient.name)),
+            (voice.line("label.record-number"), voice.show(case.patient.record_number)),
+            (voice.line("label.age"), voice.count("value.years", case.age_years)),
+        )
     )
-    operation = voice.line(f"operation.{plan.operation}")
-    surgeon = voice.quoted(surgeon_named(assessment))
-    blocks: list[Block] = [
-        eye_box(assessment, voice, ("IN-17", "SM-01", "SM-02:body")),
-        Facts(rows, spots=(Spot(rows[4][1], ("US-01",)),)),
-        Facts(((voice.line("label.operation"), operation),), spots=(Spot(operation, ("US-02",)),)),
-        Facts(
-            ((voice.line("label.surgeon"), surgeon),),
-            spots=(Spot(surgeon, ("IN-16", "ST-07:operates", "US-03", "UK-16:operates")),),
+    right = Facts(
+        (
+            (voice.line("label.date"), voice.show(plan.date)),
+            (voice.line("label.place"), place),
+            (voice.line("label.surgeon"), surgeon),
         ),
-    ]
-    if plan.lens is not None:
-        lens = lens_named(assessment, voice)
-        blocks.append(Facts(((voice.line("label.lens"), lens),), spots=(Spot(lens, ("SM-06:lens", "UK-13:lens")),)))
-    return section(voice, "who", *blocks)
-
-
-def eye_box(assessment: Assessment, voice: Voice, elements: tuple[str, ...] = ()) -> EyeBox:
-    """The eye in words and drawn, as the patient sees it in a mirror."""
-    side = assessment.case.eye.side
-    eye = remark(f"eye.{side}")
-    return EyeBox(voice.remark(eye), eye_side(side), voice.line("picture.eye-side", eye=eye), elements=elements)
+        spots=(Spot(place, ("US-01",)), Spot(surgeon, ("IN-16", "ST-07:operates", "US-03", "UK-16:operates"))),
+    )
+    wide = Facts(
+        ((voice.line("label.operation"), operation), (voice.line("label.lens"), lens)),
+        spots=(Spot(operation, ("US-02",)), *([Spot(lens, ("SM-06:lens", "UK-13:lens"))] if plan.lens else [])),
+    )
+    box = eye_box(assessment, voice, ("IN-17", "SM-01", "SM-02:body"))
+    first = Para(voice.line("form.first"), style="strong")
+    return Section("who", None, (box, first, Columns((left,), (right,), style="facts-pair"), wide))
 
 
 def surgeon_named(assessment: Assessment) -> str:
@@ -58,13 +55,22 @@ def surgeon_named(assessment: Assessment) -> str:
 
 
 def lens_named(assessment: Assessment, voice: Voice) -> Line:
-    """Design and power of the planned lens; what is not chosen or not worked out is said."""
-    lens = assessment.case.plan.lens
-    if lens is None:
+    """Design and power of the planned lens; what is not chosen, not worked out or not on the shelf is said."""
+    plan = assessment.case.plan
+    if plan.lens is None:
         return voice.line("value.lens-not-chosen")
+    if plan.lens.on_shelf is Answer.NO and plan.fallback_lenses:
+        others = Listed(tuple(lens_remark(lens) for lens in plan.fallback_lenses))
+        return voice.line("value.lens-not-here", lens=lens_remark(plan.lens), others=others)
+    return voice.remark(lens_remark(plan.lens))
+
+
+def lens_remark(lens: Lens) -> Remark:
+    """Design and power of a lens, or that its power is not worked out."""
+    design = remark(f"lens.{lens.design}")
     if lens.power_d is None:
-        return voice.line("value.lens-without-power", design=remark(f"lens.{lens.design}"))
-    return voice.line("value.lens", design=remark(f"lens.{lens.design}"), power=lens.power_d)
+        return remark("value.lens-without-power", design=design)
+    return remark("value.lens", design=design, power=lens.power_d)
 
 
 def why(assessment: Assessment, voice: Voice) -> Section:
@@ -77,20 +83,23 @@ def why(assessment: Assessment, voice: Voice) -> Section:
     if operation is Operation.PHACO_TRABECULECTOMY:
         how.append(voice.line("form.why.drainage"))
     long_ = voice.line("form.why.how-long", minutes=minutes) if minutes else voice.line("form.why.how-long-ask")
-    blocks: list[Block] = [
-        Para(
-            joined([voice.line("form.why.cloudy"), *told.get("kind", [])], " "),
-            elements=("IN-02:purpose", "UK-01:diagnosis", "US-14", "UK-12:cataract", "EU-01"),
-        ),
-        Para(
-            joined([voice.line("form.why.what-we-do"), *how, *told.get("build", []), *told.get("care", [])], " "),
-            elements=("IN-01", "US-13:operation", "UK-12:surgery", "EU-02", "US-04:operation"),
-        ),
-        Para(long_, elements=("UK-12:how long",)),
-    ]
+    cloudy = joined([voice.line("form.why.cloudy"), *told.get("kind", [])], " ")
+    what = [voice.line("form.why.what-we-do"), *how, *told.get("build", []), *told.get("care", [])]
+    done, focus = joined(what, " "), joined(told["focus"], " ")
     unchosen = () if assessment.case.plan.lens else ("UK-13:lens",)
-    blocks.append(Para(joined(told["focus"], " "), elements=("UK-13:glasses", "IN-02:effect", *unchosen)))
-    return section(voice, "why", *blocks)
+    return section(
+        voice,
+        "why",
+        Para(cloudy, elements=("IN-02:purpose", "UK-01:diagnosis", "US-14", "UK-12:cataract", "EU-01")),
+        Para(
+            joined([done, long_, focus], " "),
+            spots=(
+                Spot(done, ("IN-01", "US-13:operation", "UK-12:surgery", "EU-02", "US-04:operation")),
+                Spot(long_, ("UK-12:how long",)),
+                Spot(focus, ("UK-13:glasses", "IN-02:effect", *unchosen)),
+            ),
+        ),
+    )
 
 
 def different(assessment: Assessment, voice: Voice) -> Section:
@@ -113,27 +122,34 @@ def different(assessment: Assessment, voice: Voice) -> Section:
 
 
 def gain(assessment: Assessment, voice: Voice) -> Section:
-    """Benefit with its figure, the long run, what to expect, help, the second eye; and what happens without surgery."""
+    """Benefit with its figure, the long run, the second eye; and what happens without surgery."""
     case = assessment.case
-    hope, limits = voice.line("form.gain.hope"), voice.line("form.gain.limits")
+    hope = voice.line("form.gain.hope")
+    good = chances_row(voice, assessment.risks["good_vision"], assessment)
+    run = joined([voice.line("form.gain.limits"), voice.line("form.gain.long-run")], " ")
     glasses = case.glasses_on
     recovery = voice.line("form.gain.recovery", date=glasses) if glasses else voice.line("form.gain.recovery-ask")
-    second = "form.gain.second-now" if case.other_eye.operated is Answer.YES else "form.gain.second-later"
-    help_ = [voice.line("form.gain.help")]
-    if any(point.id == "only-eye" for point in assessment.points):
-        help_.append(voice.line("form.gain.seen-in-time"))
+    second = voice.line("form.gain.second-now" if case.other_eye.operated is Answer.YES else "form.gain.second-later")
+    without = voice.line("form.gain.without")
     return section(
         voice,
         "gain",
         Para(hope, elements=("IN-02:benefits", "UK-12:benefits", "US-04:benefits")),
-        risk_block(voice, assessment.risks["good_vision"], assessment, ("IN-02:benefits", "US-15:benefits of surgery")),
-        Para(joined([limits, voice.line("form.gain.long-run")], " "), elements=("UK-12:in the long run", "EU-03")),
-        Para(recovery, elements=("UK-12:recovery",)),
-        Para(voice.line("form.gain.mild"), elements=("UK-10", "US-16:likely but mild")),
-        Para(joined(help_, " "), elements=("UK-12:help afterwards",)),
-        Para(voice.line(second), elements=("UN-06",)),
+        Chances(
+            chances_head(voice),
+            (good,),
+            spots=(Spot(joined(good, " "), _BENEFIT),),
+        ),
         Para(
-            voice.line("form.gain.without"),
+            joined([run, recovery, second], " "),
+            spots=(
+                Spot(run, ("UK-12:in the long run", "EU-03")),
+                Spot(recovery, ("UK-12:recovery",)),
+                Spot(second, ("UN-06",)),
+            ),
+        ),
+        Para(
+            voice.each("topic.paragraph", lead=voice.line("form.gain.without-lead"), text=without),
             elements=("IN-05", "US-18", "UK-01:course", "UK-12:without surgery", "EU-03"),
         ),
     )

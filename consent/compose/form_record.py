@@ -1,11 +1,11 @@
-"""Who takes part, what it costs, what matters to the patient, the separate choices, and the record of the talk."""
+"""Who takes part, what it costs, what matters to the patient, and the record of the talk."""
 
 from __future__ import annotations
 
 import datetime as dt
 
-from consent.case import Answer, Case, DecisionBasis, Payer
-from consent.compose.document import Blank, Block, Bullets, Choice, Line, Para, Section, Spot
+from consent.case import Answer, Case, Payer
+from consent.compose.document import Blank, Block, Bullets, Line, Para, Section, Spot
 from consent.compose.form_plan import section
 from consent.compose.voice import Listed, Voice, joined
 from consent.errors import LanguageError, Problem
@@ -18,6 +18,7 @@ _TRAINEE = {
     Answer.YES: "form.people.trainee",
     Answer.UNKNOWN: "form.people.trainee-not-decided",
 }
+_TOLD = ("US-04:operation", "US-04:benefits", "US-04:material risks", "US-04:alternatives", "UK-19:told")
 _PHYSICIANS = ("surgeon", "surgeon in training", "anaesthetist")
 _DAYS_OF = {
     "prayer": "pray_seated_days",
@@ -31,21 +32,23 @@ _DAYS_OF = {
 
 
 def people(assessment: Assessment, voice: Voice) -> Section:
-    """Who explained, who operates, whether a trainee may, who else takes part, where a camp patient turns to."""
+    """Who operates and explained, a trainee, others who take part, where a camp patient turns to, the cost."""
     case, plan = assessment.case, assessment.case.plan
     surgeon = voice.line("form.people.surgeon", surgeon=Quoted(plan.surgeon.name))
-    blocks: list[Block] = [
-        Para(surgeon, elements=("ST-07:operates", "UK-16:operates")),
-        Para(
-            voice.line(_TRAINEE[plan.trainee_may_operate]),
-            elements=("ST-08", "UK-16:trainee", *(("US-10",) if plan.trainee_may_operate is Answer.YES else ())),
-        ),
-    ]
+    trainee = voice.line(_TRAINEE[plan.trainee_may_operate])
+    told = voice.line("form.people.explained-by-nobody")
     if case.talk.by:
-        explained = voice.line("form.people.explained-by", name=Quoted(case.talk.by))
-        blocks.append(Para(explained, elements=("ST-07:explains", "ST-07:delegate", "UK-16:talk", "US-07")))
-    else:
-        blocks.append(Para(voice.line("form.people.explained-by-nobody")))
+        told = voice.line("form.people.explained-by", name=Quoted(case.talk.by))
+    blocks: list[Block] = [
+        Para(
+            joined([surgeon, trainee, told, _costs(assessment, voice)], " "),
+            spots=(
+                Spot(surgeon, ("ST-07:operates", "UK-16:operates")),
+                Spot(trainee, ("ST-08", "UK-16:trainee", *_us_trainee(plan.trainee_may_operate))),
+                Spot(told, ("ST-07:explains", "ST-07:delegate", "UK-16:talk", "US-07") if case.talk.by else ()),
+            ),
+        )
+    ]
     for other in plan.others:
         line = voice.line(
             "form.people.other", name=Quoted(other.name), role=remark(f"role.{other.role}"), task=Quoted(other.task)
@@ -56,6 +59,10 @@ def people(assessment: Assessment, voice: Voice) -> Section:
     if plan.camp is Answer.YES or plan.payer is Payer.CAMP:
         blocks += _camp(assessment, voice)
     return section(voice, "people", *blocks)
+
+
+def _us_trainee(may: Answer) -> tuple[str, ...]:
+    return ("US-10",) if may is Answer.YES else ()
 
 
 def _camp(assessment: Assessment, voice: Voice) -> list[Block]:
@@ -71,7 +78,7 @@ def _camp(assessment: Assessment, voice: Voice) -> list[Block]:
     ]
 
 
-def costs(assessment: Assessment, voice: Voice) -> Section:
+def _costs(assessment: Assessment, voice: Voice) -> Line:
     """Who pays, what it costs where that is to be printed, who pays for extra steps; the same rights for all."""
     plan = assessment.case.plan
     lines = [voice.line(f"payer.{plan.payer}")]
@@ -81,7 +88,7 @@ def costs(assessment: Assessment, voice: Voice) -> Section:
         lines.append(voice.line("form.cost.extra", who=Quoted(plan.extra_cost_paid_by)))
     elif plan.payer in (Payer.PAYING, Payer.INSURED, Payer.UNKNOWN):
         lines.append(voice.line("form.cost.extra-not-said"))
-    return section(voice, "cost", Para(joined(lines, " ")))
+    return joined(lines, " ")
 
 
 def matters(assessment: Assessment, voice: Voice) -> Section:
@@ -102,7 +109,7 @@ def matters(assessment: Assessment, voice: Voice) -> Section:
         )
         question = voice.line("form.matters.asked", question=Quoted(asked.question))
         blocks.append(Para(joined([question, answer], " "), elements=("ST-09", "UK-19:asked")))
-    blocks.append(Blank(voice.line("form.matters.questions"), lines=2, elements=("ST-09", "UK-19:asked")))
+    blocks.append(Blank(voice.line("form.matters.questions"), lines=1, elements=("ST-09", "UK-19:asked")))
     return section(voice, "matters", *blocks)
 
 
@@ -118,23 +125,6 @@ def _until(name: str, assessment: Assessment) -> dt.date | None:
         return case.glasses_on
     days = getattr(assessment.clinic.aftercare, _DAYS_OF[name]) if name in _DAYS_OF else None
     return case.plan.date + dt.timedelta(days=days) if days else None
-
-
-def separate(assessment: Assessment, voice: Voice) -> Section:
-    """Photographs, recording, teaching, research, personal data: each a choice of its own."""
-    accept, refuse = voice.line("choice.accept"), voice.line("choice.refuse")
-    blocks: list[Block] = [Para(voice.line("form.separate.why"))]
-    blocks += [
-        Choice(voice.line(f"form.separate.{name}"), accept, refuse, elements=(f"IN-22:{name}",))
-        for name in ("photographs", "recording", "teaching", "research")
-    ]
-    data = assessment.clinic.personal_data
-    if data is not None:
-        own = assessment.case.patient.decision.basis is DecisionBasis.SELF
-        name = "form.separate.data" if own else "form.separate.data-guardian"
-        said = voice.line(name, purpose=Quoted(data.purpose), contact=Quoted(data.contact))
-        blocks.append(Choice(said, accept, refuse, elements=("IN-18",) if own else ("IN-18", "IN-19")))
-    return section(voice, "separate", *blocks)
 
 
 def record(assessment: Assessment, voice: Voice) -> Section:
@@ -154,24 +144,19 @@ def record(assessment: Assessment, voice: Voice) -> Section:
     if case.patient.declines_information is Answer.YES:
         declined = voice.line("form.record.declined")
         detail.append(declined)
+    wished, decided = joined(detail, " "), joined(outcome, " ")
     blocks: list[Block] = [
         Para(
-            told,
-            elements=("US-04:operation", "US-04:benefits", "US-04:material risks", "US-04:alternatives", "UK-19:told"),
-        ),
-        Para(
-            joined([when, aids, copy], " "),
+            joined([told, when, aids, copy, wished, decided], " "),
             spots=(
+                Spot(told, _TOLD),
                 *([Spot(when, ("ST-04",))] if talk.at is not None else []),
                 Spot(aids, ("UN-04", "ST-01:aids", "UK-15") if talk.aids else ()),
                 Spot(copy, ("ST-01:copy", "UK-20")),
+                Spot(wished, ("ST-11", *(("ST-12", "EU-07") if len(detail) > 1 else ()))),
+                Spot(decided, ("UK-19:decided",)),
             ),
-        ),
-        Para(
-            joined(detail, " "),
-            elements=("ST-11", *(("ST-12", "EU-07") if len(detail) > 1 else ())),
-        ),
-        Para(joined(outcome, " "), elements=("UK-19:decided",)),
+        )
     ]
     if case.plan.emergency_reason:
         reason = voice.line("form.record.emergency", why=Quoted(case.plan.emergency_reason))
@@ -186,7 +171,7 @@ def _when(case: Case, voice: Voice) -> Line:
         return voice.line("form.record.when-not")
     days = (case.plan.date - talk.at.date()).days
     if days > 0:
-        return voice.line("form.record.when", date=talk.at.date(), days=days)
+        return voice.count("form.record.when", days, date=talk.at.date())
     if talk.same_day_reason:
         return voice.line("form.record.when-same-day", why=Quoted(talk.same_day_reason))
     return voice.line("form.record.when-same-day-no-reason")

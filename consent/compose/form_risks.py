@@ -1,16 +1,16 @@
-"""What can go wrong with its figures, the extra steps agreed one by one, and the anaesthetic."""
+"""What can go wrong in one table, the extra steps agreed one by one, and the anaesthetic."""
 
 from __future__ import annotations
 
 from consent.case import Anaesthesia
 from consent.compose.counts import WHOLE
-from consent.compose.document import Block, Choice, Para, Section
-from consent.compose.figures import risk_block
+from consent.compose.document import Chances, Choice, Para, Section, Spot
+from consent.compose.figures import chances_head, chances_row
 from consent.compose.form_plan import section
-from consent.compose.voice import Voice
-from consent.language import Verbatim
+from consent.compose.voice import Listed, Voice, joined
 from consent.review.assessment import Assessment
 from consent.risk import Estimate
+from consent.wording import remark
 
 _GRAVE = {"loss_of_eye": ("UK-09:loss of the eye",), "vision_worse": ("UK-09:sight worse",)}
 
@@ -21,27 +21,26 @@ def harms(assessment: Assessment) -> tuple[Estimate, ...]:
 
 
 def risks(assessment: Assessment, voice: Voice) -> Section:
-    """Every harm with its figure, and which published series the figures come from."""
-    found = harms(assessment)
-    blocks: list[Block] = [
-        Para(
-            voice.line("form.risks.how-to-read", whole=WHOLE),
-            elements=("US-04:material risks", "US-09", "UK-12:what can go wrong", "US-15:risks of surgery"),
-        )
-    ]
-    for estimate in found:
-        of = estimate.outcome
-        elements = (f"IN-04:{of}", f"EU-04:{of}", *_GRAVE.get(of, ()))
-        grave = ("US-16:unlikely but grave",) if of in _GRAVE else ()
-        numb_ = ("US-15:risks of anaesthesia",) if of == "anaesthetic_harm" else ()
-        blocks.append(risk_block(voice, estimate, assessment, (*elements, *grave, *numb_)))
-    blocks.append(Para(voice.line("form.risks.averages"), style="small"))
-    known = tuple(f"RK-09:{estimate.outcome}" for estimate in found if estimate.known and estimate.sources)
-    series = "; ".join(
-        dict.fromkeys(f"{source.series} ({source.years})" for estimate in found for source in estimate.sources)
+    """Every harm with its figure in one table; the risk sheet draws and explains each."""
+    rows, spots = [], []
+    for estimate in harms(assessment):
+        row = chances_row(voice, estimate, assessment)
+        rows.append(row)
+        spots.append(Spot(joined(row, " "), _answers(estimate)))
+    how = voice.line("form.risks.how-to-read", whole=WHOLE)
+    return section(
+        voice,
+        "risks",
+        Para(how, elements=("US-04:material risks", "US-09", "UK-12:what can go wrong", "US-15:risks of surgery")),
+        Chances(chances_head(voice), tuple(rows), spots=tuple(spots)),
     )
-    blocks.append(Para(voice.line("risk.sources", series=Verbatim(series)), style="sources", elements=known))
-    return section(voice, "risks", *blocks)
+
+
+def _answers(estimate: Estimate) -> tuple[str, ...]:
+    of = estimate.outcome
+    grave = ("US-16:unlikely but grave",) if of in _GRAVE else ()
+    numb_ = ("US-15:risks of anaesthesia",) if of == "anaesthetic_harm" else ()
+    return (f"IN-04:{of}", f"EU-04:{of}", *_GRAVE.get(of, ()), *grave, *numb_)
 
 
 def extra_steps(assessment: Assessment, voice: Voice) -> Section:
@@ -61,16 +60,23 @@ def extra_steps(assessment: Assessment, voice: Voice) -> Section:
 
 
 def numb(assessment: Assessment, voice: Voice) -> Section:
-    """How the eye is made numb, where its harm is counted, and the other ways."""
+    """How the eye is made numb, how often that harms where the table above does not say it, and the other ways."""
     kind = assessment.case.plan.anaesthesia
-    text = f"anaesthesia.{kind}.explained" if kind else "anaesthesia.not-chosen"
-    counted = any(estimate.outcome == "anaesthetic_harm" for estimate in harms(assessment))
-    chances = voice.line("form.numb.chances" if counted else "form.numb.chances-not-known")
-    other = "form.numb.other-ways-awake" if kind is Anaesthesia.GENERAL else "form.numb.other-ways"
-    return section(
-        voice,
-        "numb",
-        Para(voice.line(text), elements=("US-13:anaesthesia", "UK-14:planned")),
-        Para(chances, elements=() if counted else ("US-15:risks of anaesthesia",)),
-        Para(voice.line(other), elements=("UK-14:other ways",)),
-    )
+    explained = voice.line(f"anaesthesia.{kind}.explained" if kind else "anaesthesia.not-chosen")
+    others = tuple(remark(f"anaesthesia.{way}") for way in _WAYS if kind not in _WAYS[way])
+    ways = voice.line("form.numb.other-ways", ways=Listed(others))
+    lines, spots = [explained], [Spot(explained, ("US-13:anaesthesia", "UK-14:planned"))]
+    if not any(estimate.outcome == "anaesthetic_harm" for estimate in harms(assessment)):
+        lines.append(voice.line("form.numb.chances-not-known"))
+        spots.append(Spot(lines[-1], ("US-15:risks of anaesthesia",)))
+    spots.append(Spot(ways, ("UK-14:other ways",)))
+    return section(voice, "numb", Para(joined([*lines, ways], " "), spots=tuple(spots)))
+
+
+_WAYS = {
+    Anaesthesia.TOPICAL: (Anaesthesia.TOPICAL, Anaesthesia.TOPICAL_INTRACAMERAL),
+    Anaesthesia.SUB_TENON: (Anaesthesia.SUB_TENON,),
+    Anaesthesia.PERIBULBAR: (Anaesthesia.PERIBULBAR, Anaesthesia.RETROBULBAR),
+    Anaesthesia.GENERAL: (Anaesthesia.GENERAL,),
+}
+"""The ways as a patient tells them apart, each with those that are told by its words."""

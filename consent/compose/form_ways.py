@@ -1,4 +1,4 @@
-"""The ways open to the patient, side by side: what each is, its good, its bad, and how sure that is."""
+"""The ways open to the patient, their good and bad; what each is and how sure that is stand on the risk sheet."""
 
 from __future__ import annotations
 
@@ -12,12 +12,10 @@ from consent.review.assessment import Assessment
 from consent.risk import Alternative
 from consent.wording import remark
 
-_PARTS = ("involves", "good", "bad", "sure")
+_PARTS = ("good", "bad")
 _ANSWERS = {
-    "involves": ("UK-04:{id}: involves",),
     "good": ("UK-05:{id}: good", "US-17:{id}: good"),
     "bad": ("UK-05:{id}: bad", "US-17:{id}: bad"),
-    "sure": ("UK-05:{id}: how sure",),
 }
 
 
@@ -37,14 +35,12 @@ def other_ways(assessment: Assessment, voice: Voice) -> Section:
 def _way(voice: Voice, option: Option) -> Way:
     name = voice.line(f"option.{option.id}.name")
     texts = {part: voice.line(f"option.{option.id}.{part}") for part in _PARTS}
-    counted = counted_lines(voice, option)
-    texts["sure"] = joined([*counted, texts["sure"]], " ") if counted else texts["sure"]
     named = (f"UK-03:{option.id}: named", f"IN-03:{option.id}: named", "US-04:alternatives")
     spots = [Spot(name, named)]
     for part, answers in _ANSWERS.items():
         spots.append(Spot(texts[part], tuple(answer.format(id=option.id) for answer in answers)))
     lines = tuple((voice.line(f"option.line.{part}"), texts[part]) for part in _PARTS)
-    return Way(name, lines, spots=tuple(spots))
+    return Way(name, lines, style="run-on", spots=tuple(spots))
 
 
 def counted_lines(voice: Voice, option: Option) -> list[Line]:

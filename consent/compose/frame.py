@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from consent.case import Answer
+from consent.clinic import Clinic
 from consent.compose.document import Document, Line, Paper, Section
 from consent.compose.voice import Voice
 from consent.language import Quoted, Verbatim, release_of
@@ -61,12 +64,18 @@ def finish(
     layout: str = "portrait",
     take_home: bool = False,
     patient_sheet: bool = True,
+    for_staff: bool = False,
     paper: Paper = "A4",
     large: bool = False,
+    footer: Line | None = None,
     title_elements: tuple[str, ...] = (),
 ) -> Document:
-    """The document with its frame. Called last, when every word of the sheet has been said."""
-    footer = telephone_footer(voice, assessment) if take_home else None
+    """The document with its frame. Called last, when every word of the sheet has been said.
+
+    ``take_home``: warning signs and telephone at the foot of each page, else ``footer``. ``for_staff``: never in the
+    patient's large print.
+    """
+    footer = telephone_footer(voice, assessment) if take_home else footer
     head, page = header(voice, assessment), voice.line("frame.page", page=Verbatim(PAGE), pages=Verbatim(PAGES))
     return Document(
         sheet=sheet,
@@ -78,7 +87,32 @@ def finish(
         page_label=page,
         sections=sections,
         footer=footer,
-        large=patient_sheet and (large or assessment.case.patient.large_print is Answer.YES),
+        large=patient_sheet and not for_staff and (large or assessment.case.patient.large_print is Answer.YES),
         paper=paper,
         title_elements=title_elements,
+    )
+
+
+def finish_list(
+    voice: Voice,
+    clinic: Clinic,
+    sheet: str,
+    title: Line,
+    day: dt.date,
+    invented: bool,
+    sections: tuple[Section, ...],
+) -> Document:
+    """The document of a sheet about several patients: for staff only, so that no page goes home."""
+    marks_ = [voice.line("frame.staff-only"), voice.line("frame.draft")]
+    if invented or clinic.invented:
+        marks_.append(voice.line("frame.invented"))
+    return Document(
+        sheet=sheet,
+        layout="list",
+        title=title,
+        languages=tuple((speaker.tag, speaker.direction) for speaker in voice.speakers),
+        header=voice.line("frame.header-list", clinic=Quoted(clinic.name), date=day),
+        marks=tuple(marks_),
+        page_label=voice.line("frame.page", page=Verbatim(PAGE), pages=Verbatim(PAGES)),
+        sections=sections,
     )

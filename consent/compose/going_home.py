@@ -4,33 +4,61 @@ from __future__ import annotations
 
 import datetime as dt
 
-from consent.case import Answer, DropGiver, Visit
+from consent.case import Answer, Case, DropGiver, Visit
+from consent.compose.after_surgery import what_was_done
 from consent.compose.document import (
     Blank,
     Block,
     Bullets,
     Document,
-    EyeBox,
     Facts,
     Line,
     Para,
+    PicturedList,
+    PicturedTable,
     Section,
     Steps,
     Table,
+    WarningGroup,
     Warnings,
 )
-from consent.compose.drop_steps import face, giver
+from consent.compose.drop_steps import giver
 from consent.compose.frame import finish, unbroken
 from consent.compose.pictures import pictogram
-from consent.compose.voice import Voice
-from consent.language import Day
+from consent.compose.voice import Voice, joined
+from consent.compose.which_eye import eye_box, faced
+from consent.language import Day, Quoted
 from consent.review.assessment import Assessment
 from consent.wording import remark
 
 SHEET = "going-home"
-_COME_NOW = ("sight-falls", "pain", "swollen-shut", "curtain", "knock", "gush", "wheeze")
+_COME_NOW = ("sight-falls", "pain", "swollen-shut", "curtain", "flashes", "knock", "gush", "wheeze")
 _PHONE = ("redder", "sticky", "vomiting", "light-hurts", "rash")
 _AT_VISIT = ("grit", "lines-bent", "glare")
+_DRAWN = {
+    "sight-falls": "sight_less",
+    "pain": "pain",
+    "swollen-shut": "lid_swollen",
+    "curtain": "curtain",
+    "flashes": "flashes",
+    "knock": "blow",
+    "redder": "red_eye",
+    "sticky": "pus",
+}
+"""The signs that have a picture."""
+_CARE = {
+    "pad": "pad",
+    "shield": "shield",
+    "water": "wash",
+    "head-bath": "head_bath",
+    "lifting": "lift",
+    "dust-smoke": "hearth_smoke",
+    "field-work": "field",
+    "pond": "pond",
+    "prayer": "prayer_bow",
+}
+_ALWAYS = (("read", "may-do"), ("rub", "no-rubbing"), ("shop_drop", "nothing-else"), ("tablets", "tablets"))
+_CROSSED = frozenset({"rub", "shop_drop"})
 _DROP_STEPS = ("wash", "shake", "head_back", "pull_lid", "one_drop", "close_press", "wait")
 
 
@@ -42,11 +70,11 @@ def going_home(assessment: Assessment, voice: Voice, large: bool = False) -> Doc
     sections = (
         _who(assessment, voice),
         warning_signs(assessment, voice),
+        *_done(assessment, voice),
         _expect(voice),
         _care(assessment, voice),
-        _visits(assessment, voice),
+        visits(assessment, voice),
         _how(assessment, voice),
-        _help(assessment, voice),
     )
     eye = remark(f"eye.{assessment.case.eye.side}")
     title, answers = voice.line("home.title", eye=eye), ("SM-02:instructions", "UN-03")
@@ -54,39 +82,52 @@ def going_home(assessment: Assessment, voice: Voice, large: bool = False) -> Doc
 
 
 def warning_signs(assessment: Assessment, voice: Voice) -> Section:
-    """Each sign under exactly one of three actions, with the telephone."""
+    """Each sign under exactly one of three actions, with the telephone and where to come."""
     phone = assessment.clinic.telephone
+    at_once = voice.line("warn.phone-now", day=unbroken(phone.day), night=unbroken(phone.night))
+    where = voice.line("warn.where", place=Quoted(f"{assessment.clinic.name}, {assessment.clinic.address}"))
+    now = joined([voice.line("warn.come-now"), where], ". ")
     groups = (
-        ("now", voice.line("warn.come-now"), _signs(voice, _COME_NOW)),
-        (
-            "phone",
-            voice.line("warn.phone-now", day=unbroken(phone.day), night=unbroken(phone.night)),
-            _signs(voice, _PHONE),
-        ),
-        ("visit", voice.line("warn.at-visit"), _signs(voice, _AT_VISIT)),
+        _group("now", now, _COME_NOW, assessment, voice),
+        _group("phone", at_once, _PHONE, assessment, voice),
+        _group("visit", voice.line("warn.at-visit"), _AT_VISIT, assessment, voice),
     )
-    return Section("warning-signs", voice.line("home.warning-signs.heading"), (Warnings(groups),))
+    both = assessment.drops.both_eyes and assessment.case.other_eye.operated is Answer.YES
+    said = (Para(voice.line("home.both-eyes"), style="strong"),) if both else ()
+    return Section("warning-signs", voice.line("home.warning-signs.heading"), (*said, Warnings(groups)))
 
 
-def _signs(voice: Voice, names: tuple[str, ...]) -> tuple[Line, ...]:
-    return tuple(voice.line(f"sign-of.{name}") for name in names)
+def _group(name: str, action: Line, signs: tuple[str, ...], assessment: Assessment, voice: Voice) -> WarningGroup:
+    drawn = tuple((faced(_DRAWN[sign], assessment), voice.line(f"sign-of.{sign}")) for sign in signs if sign in _DRAWN)
+    return WarningGroup(
+        name, action, drawn, tuple(voice.line(f"sign-of.{sign}") for sign in signs if sign not in _DRAWN)
+    )
 
 
 def _who(assessment: Assessment, voice: Voice) -> Section:
     case = assessment.case
-    eye = remark(f"eye.{case.eye.side}")
-    done = case.done is not None
-    rows = (
-        (voice.line("label.name"), voice.quoted(case.patient.name)),
-        (voice.line("label.record-number"), voice.show(case.patient.record_number)),
-        (voice.line("label.operation"), voice.line(f"operation.{case.plan.operation}")),
-        (voice.line("label.date"), voice.show(case.plan.date)),
-    )
-    from_in_front = case.patient.drops_given_by is DropGiver.HELPER
-    caption = voice.line("picture.eye-side-in-front" if from_in_front else "picture.eye-side", eye=eye)
-    box = EyeBox(voice.remark(eye), face(case.eye.side, assessment), caption)
-    note = Para(voice.line("home.done" if done else "home.planned"), style="small")
-    return Section("who", None, (box, Facts(rows), note))
+    day = (voice.line("label.date"), voice.show(case.plan.date))
+    operation = (voice.line("label.operation"), voice.line(f"operation.{case.plan.operation}"))
+    blocks: list[Block] = [eye_box(assessment, voice), Para(_first(case, voice), style="strong")]
+    if case.done is None:
+        blocks += [Facts((day, operation)), Para(voice.line("home.planned"), style="small")]
+    else:
+        blocks.append(Facts((day,)))
+    return Section("who", None, tuple(blocks))
+
+
+def _first(case: Case, voice: Voice) -> Line:
+    """What to do first, so that it can be said from the top third of the folded sheet."""
+    days = [visit.date for visit in case.visits]
+    return voice.line("home.first", date=min(days)) if days else voice.line("home.first-no-visit")
+
+
+def _done(assessment: Assessment, voice: Voice) -> tuple[Section, ...]:
+    """What was done and what differed from the plan; nothing before surgery."""
+    case = assessment.case
+    if case.done is None:
+        return ()
+    return (Section("done", voice.line("home.done.heading"), what_was_done(case, voice)),)
 
 
 def _expect(voice: Voice) -> Section:
@@ -105,13 +146,20 @@ def _care(assessment: Assessment, voice: Voice) -> Section:
         "pond": care.no_pond_bath_days,
         "prayer": care.pray_seated_days,
     }
-    asked = [(f"care.{name}", _until(voice, surgery, days)) for name, days in until.items()]
-    asked.insert(2, ("care.head-bath", _from(voice, surgery, care.head_bath_from_day)))
-    asked.insert(0, ("care.pad", voice.line(f"care.pad-off.{care.pad_off}" if care.pad_off else "care.ask-us")))
-    rows = [(voice.line(name), until_when) for name, until_when in asked if until_when is not None]
-    always = tuple(voice.line(f"care.{name}") for name in ("may-do", "no-rubbing", "nothing-else", "tablets"))
-    table = Table((voice.line("care.what"), voice.line("care.until-when")), tuple(rows), style="care")
-    return Section("care", voice.line("home.care.heading"), (table, Bullets(always)))
+    asked = [(name, _until(voice, surgery, days)) for name, days in until.items()]
+    asked.insert(2, ("head-bath", _from(voice, surgery, care.head_bath_from_day)))
+    asked.insert(0, ("pad", voice.line(f"care.pad-off.{care.pad_off}" if care.pad_off else "care.ask-us")))
+    rows = [
+        (faced(_CARE[name], assessment), voice.line(f"care.{name}"), until_when)
+        for name, until_when in asked
+        if until_when is not None
+    ]
+    always = tuple(
+        (pictogram(picture, crossed=picture in _CROSSED), voice.line(f"care.{name}")) for picture, name in _ALWAYS
+    )
+    head = (voice.line("care.what"), voice.line("care.until-when"))
+    table = PicturedTable(head, tuple(rows), style="care")
+    return Section("care", voice.line("home.care.heading"), (table, PicturedList(always)))
 
 
 def _until(voice: Voice, surgery: dt.date, days: int | None) -> Line | None:
@@ -129,7 +177,8 @@ def _from(voice: Voice, surgery: dt.date, day: int | None) -> Line:
     return voice.line("care.from", date=Day(surgery + dt.timedelta(days=day)))
 
 
-def _visits(assessment: Assessment, voice: Voice) -> Section:
+def visits(assessment: Assessment, voice: Voice) -> Section:
+    """The visits by day, or lines to write them on."""
     case = assessment.case
     if not case.visits:
         return Section("visits", voice.line("home.visits.heading"), (Blank(voice.line("visit.ask-us"), lines=3),))
@@ -137,6 +186,8 @@ def _visits(assessment: Assessment, voice: Voice) -> Section:
     rows = tuple((voice.show(visit.date), voice.line(f"visit.{visit.kind}")) for visit in ordered)
     table = Table((voice.line("visit.when"), voice.line("visit.why")), rows, style="visits")
     blocks: list[Block] = [table, Para(voice.line("visit.bring"))]
+    if case.patient.telephone_shared is Answer.YES:
+        blocks.append(Para(voice.line("home.help.shared-telephone"), style="small"))
     return Section("visits", voice.line("home.visits.heading"), tuple(blocks))
 
 
@@ -157,15 +208,13 @@ def _how(assessment: Assessment, voice: Voice) -> Section:
         )
         for name in names
     )
-    return Section("drops", voice.line("home.drops.heading"), (Steps(items),))
+    helped = (Para(_giver(assessment.case, voice), style="strong"), Steps(items))
+    shown = Blank(voice.line("home.help.shown"), lines=1)
+    return Section("drops", voice.line("home.drops.heading"), (*helped, shown))
 
 
-def _help(assessment: Assessment, voice: Voice) -> Section:
-    patient = assessment.case.patient
+def _giver(case: Case, voice: Voice) -> Line:
+    """Who puts the drops in; that it is not settled yet where nobody is named."""
+    patient = case.patient
     named = patient.drops_given_by in (DropGiver.SELF, DropGiver.NOBODY) or patient.drops_helper is not None
-    who = giver(patient, voice) if named else voice.line("home.help.unknown")
-    shown = voice.line("home.help.shown")
-    blocks: list[Block] = [Para(who), Blank(shown, lines=1)]
-    if patient.telephone_shared is Answer.YES:
-        blocks.append(Para(voice.line("home.help.shared-telephone"), style="small"))
-    return Section("help", voice.line("home.help.heading"), tuple(blocks))
+    return giver(patient, voice) if named else voice.line("home.help.unknown")

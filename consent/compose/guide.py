@@ -9,8 +9,9 @@ from consent.case import Answer, DecisionBasis
 from consent.compose.document import Blank, Block, Boxes, Cue, Document, Line, Para, Question, Section, Signature
 from consent.compose.figures import own_shown, spoken_figures
 from consent.compose.form_plan import lens_named
-from consent.compose.form_risks import harms
-from consent.compose.frame import finish
+from consent.compose.form_record import people
+from consent.compose.form_risks import harms, numb
+from consent.compose.frame import finish, telephone_footer
 from consent.compose.signing import labels, needs_reader
 from consent.compose.story import plan_story, story
 from consent.compose.talk_settings import talk_settings
@@ -42,7 +43,8 @@ def counsellor_guide(assessment: Assessment, voice: Voice) -> Document:
         "wrong": _wrong(assessment, voice),
         "different": _different(assessment, voice),
         "numbers": _numbers(assessment, voice),
-        "steps": _steps(assessment, voice),
+        "ways": _ways(assessment, voice),
+        "home": _home(assessment, voice),
         "back": _back(assessment, voice),
         "close": _close(assessment, voice),
     }
@@ -72,7 +74,7 @@ def _greet(assessment: Assessment, voice: Voice) -> Section:
         yield from (_cue(voice, "note", note) for note in _notes(assessment, voice))
         yield _cue(voice, "say", voice.line("guide.greet.say", eye=eye))
         yield _cue(voice, "ask", voice.line("guide.greet.ask-eye"))
-        yield _cue(voice, "show", voice.line("guide.greet.show-eye"))
+        yield _cue(voice, "show", voice.line("guide.greet.show-eye", eye=eye))
         yield _cue(voice, "ask", voice.line("guide.greet.ask-detail"), voice.line("guide.greet.ask-matters"))
 
     return _part("greet", blocks())
@@ -134,20 +136,22 @@ def _numbers(assessment: Assessment, voice: Voice) -> Section:
         yield _cue(voice, "say", voice.line("form.gain.hope"), *spoken_figures(voice, gain, assessment))
         for estimate in told_aloud(assessment):
             yield _cue(voice, "say", *spoken_figures(voice, estimate, assessment))
-        yield _cue(voice, "say", voice.line("form.gain.without"))
+        yield _cue(voice, "ask", voice.line("guide.numbers.more"))
+        yield _cue(voice, "note", voice.line("guide.numbers.more-note"))
 
     return _part("numbers", blocks())
 
 
 def told_aloud(assessment: Assessment) -> tuple[Estimate, ...]:
-    """The harms told aloud, in the order of the form: the gravest, and what is frequent in this very eye."""
+    """The harms told aloud: the gravest, and what is frequent in this eye; a torn bag before what follows from it."""
     found = harms(assessment)
-    return tuple(
+    told = [
         estimate
         for place, estimate in enumerate(found)
         if place < talk_settings().first_harms
         or (estimate.personal and _count(estimate, assessment) >= talk_settings().many_in_1000)
-    )
+    ]
+    return tuple(sorted(told, key=lambda estimate: estimate.outcome != "capsule_rupture"))
 
 
 def _count(estimate: Estimate, assessment: Assessment) -> int:
@@ -156,17 +160,34 @@ def _count(estimate: Estimate, assessment: Assessment) -> int:
     return max(own.count, own.high) if own else 0
 
 
-def _steps(assessment: Assessment, voice: Voice) -> Section:
+def _ways(assessment: Assessment, voice: Voice) -> Section:
+    """The ways open to the patient, no surgery among them; then the extra steps of the planned one."""
     case = assessment.case
 
     def blocks() -> Iterator[Block]:
+        yield _cue(voice, "say", *(_way(voice, option.id) for option in options(case)))
+        without = voice.line("form.gain.without")
+        yield _cue(voice, "say", voice.each("topic.paragraph", lead=voice.line("form.gain.without-lead"), text=without))
         if case.plan.extra_steps:
             yield _cue(voice, "say", voice.line("guide.steps.say"))
             yield _cue(voice, "show", voice.line("guide.steps.show"))
             yield _cue(voice, "say", *(voice.line(f"step.{step}") for step in case.plan.extra_steps))
-        yield _cue(voice, "say", *(_way(voice, option.id) for option in options(case)))
+            yield _cue(voice, "note", voice.line("guide.steps.refused"))
 
-    return _part("steps", blocks())
+    return _part("ways", blocks())
+
+
+def _home(assessment: Assessment, voice: Voice) -> Section:
+    """How the eye is made numb, who operates, what it costs; what to look out for at home and whom to call."""
+    numbing, who = numb(assessment, voice), people(assessment, voice)
+
+    def blocks() -> Iterator[Block]:
+        for section in (numbing, who):
+            yield _cue(voice, "say", *(block.text for block in section.blocks if isinstance(block, Para)))
+        yield _cue(voice, "show", voice.line("guide.home.show"))
+        yield _cue(voice, "say", telephone_footer(voice, assessment))
+
+    return _part("home", blocks())
 
 
 def _way(voice: Voice, name: str) -> Line:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from consent.case import Side
+from consent.compose.picture_strokes import DIAGRAMS, PICTOGRAMS
 
 ACROSS = 50
 DOWN = 20
@@ -100,14 +101,43 @@ _STROKES = {
 }
 
 
-def pictogram(name: str) -> str:
-    """SVG of one of the small pictures; ``KeyError`` for a name there is no drawing for."""
+_SIDED = frozenset({"lid_swollen", "shield", "rub", "pain"})
+"""Pictures of a face whose ill eye is drawn on the right of the page."""
+
+
+def pictogram(name: str, on_left: bool = False, crossed: bool = False) -> str:
+    """SVG of one of the small pictures; ``KeyError`` for a name there is no drawing for.
+
+    ``on_left`` turns a face round, so that its ill eye is on the left of the page; ``crossed`` strikes the picture out.
+    """
+    drawn = _STROKES[name] if name in _STROKES else PICTOGRAMS[name]
+    lines, solid = drawn if isinstance(drawn, tuple) else (drawn, "")
+    inner = f'<path d="{lines}"/>'
+    if solid:
+        inner += f'<path d="{solid}" fill="#111" fill-rule="evenodd" stroke="none"/>'
+    if on_left and name in _SIDED:
+        inner = f'<g transform="matrix(-1 0 0 1 100 0)">{inner}</g>'
+    if crossed:
+        inner += '<path d="M8 8L92 92" stroke="#fff" stroke-width="13"/><path d="M8 8L92 92" stroke-width="6"/>'
     return (
         '<svg xmlns="http://www.w3.org/2000/svg" class="picto" viewBox="0 0 100 100" fill="none" stroke="#111" '
-        f'stroke-width="5" stroke-linecap="round" stroke-linejoin="round"><path d="{_STROKES[name]}"/></svg>'
+        f'stroke-width="5" stroke-linecap="round" stroke-linejoin="round">{inner}</svg>'
+    )
+
+
+def diagram(name: str) -> str:
+    """SVG of one of the drawings of the eye; ``KeyError`` for a name there is no drawing for."""
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" class="diagram" viewBox="0 0 200 140" fill="none" stroke="#111" '
+        f'stroke-width="4" stroke-linecap="round" stroke-linejoin="round">{DIAGRAMS[name]}</svg>'
     )
 
 
 def pictogram_names() -> tuple[str, ...]:
     """Names of every small picture."""
-    return tuple(_STROKES)
+    return (*_STROKES, *PICTOGRAMS)
+
+
+def diagram_names() -> tuple[str, ...]:
+    """Names of every drawing of the eye."""
+    return tuple(DIAGRAMS)

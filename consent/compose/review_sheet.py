@@ -8,13 +8,14 @@ from decimal import Decimal
 from typing import get_args
 
 from consent.case import Understood
+from consent.compose.after_surgery import lens_placed
 from consent.compose.document import Block, Document, Facts, Line, Para, Section, Signature, Table
 from consent.compose.figures import horizon
 from consent.compose.frame import finish
 from consent.compose.review_drops import drops_section
 from consent.compose.voice import Listed, Voice, joined
 from consent.language import Day, Quoted, Rung
-from consent.review import Assessment, Point, Row, Severity, State, answer_fact, review_triggers
+from consent.review import Assessment, Point, Row, Severity, State, answer_fact, differences, events, review_triggers
 from consent.risk import Estimate, Range, RangeKind, may_show_personal
 from consent.wording import remark
 
@@ -43,12 +44,14 @@ def review_sheet(
     words: tuple[SheetWords, ...],
 ) -> Document:
     """The composed sheet, made last: ``completeness`` and ``words`` come from the other composed sheets."""
+    is_done = assessment.case.done is not None
     sections = (
         _summary(assessment, voice, points),
+        *((_plan_and_fact(assessment, voice),) if is_done else ()),
         _points(voice, points),
-        _risks(assessment, voice),
+        *(() if is_done else (_risks(assessment, voice),)),
         drops_section(assessment, voice),
-        _completeness(assessment, voice, completeness),
+        *(() if is_done else (_completeness(assessment, voice, completeness),)),
         _words(voice, words),
         _sign_off(assessment, voice),
     )
@@ -83,6 +86,24 @@ def _summary(assessment: Assessment, voice: Voice, points: tuple[Point, ...]) ->
         (voice.line("review.decision"), _decision(assessment, voice)),
     )
     return Section("summary", None, (Facts(rows),))
+
+
+def _plan_and_fact(assessment: Assessment, voice: Voice) -> Section:
+    """What was done, what differed from the plan and whether that had been agreed; who told the patient."""
+    case, done = assessment.case, assessment.case.done
+    rows = [(voice.line("label.lens-placed"), lens_placed(case, voice))]
+    for found in differences(case):
+        agreed = "review.agreed-before" if found.agreed else "review.not-agreed-before"
+        rows.append((voice.remark(found.told), voice.line(agreed)))
+    told = voice.line("value.not-entered")
+    if done is not None and done.told is not None:
+        told = joined(
+            [voice.quoted(done.told.by), voice.show(done.told.at.date()), voice.show(done.told.at.time())], ", "
+        )
+    happened = [voice.remark(remark(f"fact.happened.{name}")) for name in events(case)]
+    if happened:
+        rows += [(voice.line("review.happened"), joined(happened)), (voice.line("not-to-plan.told"), told)]
+    return Section("plan-and-fact", voice.line("home.done.heading"), (Facts(tuple(rows)),))
 
 
 def _decision(assessment: Assessment, voice: Voice) -> Line:

@@ -1,15 +1,16 @@
-"""Signatures: the patient's own, thumb and witness where they are needed, the second look on the day."""
+"""Signatures: the patient's own, thumb and witness where they are needed, the second stage."""
 
 from __future__ import annotations
 
-from consent.case import Answer, Case, Change, DecisionBasis
-from consent.compose.document import Block, Bullets, Line, Para, Section, Signature, Spot, TickList
-from consent.compose.form_plan import lens_named, surgeon_named
-from consent.compose.voice import Voice
-from consent.language import Quoted
-from consent.review import review_triggers
+from collections.abc import Iterator
+from itertools import zip_longest
+
+from consent.case import Answer, Case, DecisionBasis
+from consent.compose.document import Block, Columns, Line, Para, Section, Signature, Spot
+from consent.compose.form_plan import surgeon_named
+from consent.compose.voice import Voice, joined
 from consent.review.assessment import Assessment
-from consent.wording import Remark, remark
+from consent.wording import remark
 
 
 def needs_reader(case: Case) -> bool:
@@ -35,22 +36,37 @@ def signatures(assessment: Assessment, voice: Voice) -> Section:
     case = assessment.case
     eye = remark(f"eye.{case.eye.side}")
     own = case.patient.decision.basis is DecisionBasis.SELF
-    rights, mind, copy = (voice.line(f"sign.{name}") for name in ("rights", "change-mind", "copy"))
+    rights, mind = voice.line("sign.rights"), voice.line("sign.change-mind")
     language = voice.line("sign.language", language=remark(f"language.{case.patient.language}"))
-    blocks: list[Block] = [
-        Bullets(
-            (rights, mind, copy),
-            spots=(
-                Spot(rights, ("ST-10:rights",)),
-                Spot(mind, ("ST-10:mind", "UK-18", "EU-05")),
-                Spot(copy, ("UK-20",)),
-            ),
+    said = Para(
+        joined([rights, mind, language], " "),
+        spots=(
+            Spot(rights, ("ST-10:rights",)),
+            Spot(mind, ("ST-10:mind", "UK-18", "EU-05")),
+            Spot(language, ("IN-12", "ST-01:language", "UK-15")),
         ),
-        Para(language, elements=("IN-12", "ST-01:language", "UK-15")),
-        decider(case, voice, voice.line("sign.patient-means" if own else "sign.guardian-means", eye=eye)),
-    ]
-    blocks += [*beside_the_decider(case, voice), *_team(assessment, voice)]
-    return Section("signatures", voice.line("form.signatures.heading"), tuple(blocks))
+    )
+    signs = decider(case, voice, voice.line("sign.patient-means" if own else "sign.guardian-means", eye=eye))
+    others = side_by_side([*beside_the_decider(case, voice), *_team(assessment, voice)])
+    heading = voice.line("form.signatures.heading")
+    return Section("signatures", heading, (said, signs, *others, _second_stage(voice)))
+
+
+def side_by_side(signers: list[Block]) -> Iterator[Columns]:
+    """Signatures of everybody but whoever decides, two to a line."""
+    for one, two in zip_longest(signers[::2], signers[1::2]):
+        yield Columns((one,), () if two is None else (two,), style="signers")
+
+
+def _second_stage(voice: Voice) -> Signature:
+    """The second stage on the paper that was signed; what is looked at for it stands on a sheet of its own."""
+    meaning = voice.line("sign.second-stage-means")
+    return Signature(
+        role=voice.line("sign.second-stage"),
+        meaning=meaning,
+        labels=labels(voice, "signature", "confirmed-by", "date", "time"),
+        spots=(Spot(meaning, ("ST-02:confirmed", "UK-17")),),
+    )
 
 
 def beside_the_decider(case: Case, voice: Voice) -> list[Block]:
@@ -191,59 +207,3 @@ def _team(assessment: Assessment, voice: Voice) -> list[Block]:
             elements=("IN-16", "ST-07:operates", "US-03"),
         ),
     ]
-
-
-def day_of_surgery(assessment: Assessment, voice: Voice) -> Section:
-    """The second stage on the day of surgery, with what to look at again; and the block for a changed mind."""
-    case = assessment.case
-    eye = remark(f"eye.{case.eye.side}")
-    yes, no = voice.line("choice.yes"), voice.line("choice.no")
-    wishes, any_yes = voice.line("day.still-wishes"), voice.line("day.any-yes")
-    changes = {name: voice.line(f"day.changed-{name}") for name in Change}
-    said, marked, matches = (
-        voice.line(f"day.{what}", eye=eye) for what in ("site-said", "site-marked", "form-matches")
-    )
-    one_lens = voice.each("day.one-lens", lens=lens_named(assessment, voice))
-    found = tuple(voice.remark(_entered(trigger)) for trigger in review_triggers(case))
-    confirmed = voice.line("day.confirmed-means")
-    blocks: list[Block] = [
-        TickList((wishes,), yes, no, spots=(Spot(wishes, ("ST-02:still wishes",)),)),
-        *([Para(voice.line("day.found"), style="strong"), Bullets(found, elements=("ST-04",))] if found else []),
-        Para(any_yes, elements=("ST-03:new talk", "UK-17")),
-        TickList(
-            tuple(changes.values()),
-            yes,
-            no,
-            spots=tuple(Spot(line, (f"ST-03:{name}",)) for name, line in changes.items()),
-        ),
-        TickList(
-            (said, marked, matches, one_lens),
-            yes,
-            no,
-            spots=(
-                Spot(said, ("SM-01", "SM-02:day of surgery", "SM-03")),
-                Spot(marked, ("SM-02:day of surgery", "SM-04")),
-                Spot(matches, ("SM-02:day of surgery", "SM-05")),
-                Spot(one_lens, ("SM-06:one lens",)),
-            ),
-        ),
-        Signature(
-            role=voice.line("day.confirmed-by"),
-            meaning=confirmed,
-            labels=labels(voice, "name", "kind-of-mark", "signature", "date", "time"),
-            spots=(Spot(confirmed, ("ST-02:confirmed", "UK-17")),),
-        ),
-        Signature(
-            role=voice.line("day.withdrawn"),
-            meaning=voice.line("day.withdrawn-means"),
-            labels=labels(voice, "what-explained", "name", "signature", "date", "time"),
-            elements=("ST-05",),
-        ),
-    ]
-    return Section("day-of-surgery", voice.line("form.day-of-surgery.heading"), tuple(blocks))
-
-
-def _entered(trigger: Remark) -> Remark:
-    """Names in a trigger stand as they were typed."""
-    slots = {name: Quoted(value) if isinstance(value, str) else value for name, value in trigger.slots.items()}
-    return remark(trigger.id, **slots)

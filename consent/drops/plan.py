@@ -124,12 +124,14 @@ def plan_drops(case: Case, clinic: Clinic, start: Start | None = None) -> DropPl
 
 
 def order_of(case: Case, clinic: Clinic, start: Start | None = None) -> Order:
-    """Return what ``case`` orders; without a regimen of its own, the clinic's."""
+    """Return what ``case`` orders: what was ordered after surgery, else the plan, else the clinic's own regimen."""
     patient, other = case.patient, case.other_eye
-    own = case.plan.regimen
+    after = case.done.regimen if case.done else None
+    own = after or case.plan.regimen
+    where = "done.regimen" if after else "plan.regimen"
     return Order(
         regimen=own or clinic.drops.regimen,
-        where="plan.regimen" if own else "clinic settings: drops.regimen",
+        where=where if own else "clinic settings: drops.regimen",
         side=case.eye.side,
         surgery=case.plan.date,
         waking_from=patient.waking_from,

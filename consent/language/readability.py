@@ -18,7 +18,7 @@ _SILENT_E = re.compile(
 _SAID_APART = re.compile(r"(?<![ctsgx])i(?:a|ou|o)|(?<![qg])ua|iet|[aeouy]ing|[^aeiou]ier$|[rd]ea$")
 _VIRAMAS = frozenset("\u094d\u09cd\u0b4d\u0bcd\u0c4d")
 # Not ends of a sentence although a full stop follows.
-_ABBREVIATIONS = re.compile(r"\b(Dr|Mr|Mrs|Ms|St|No|e\.g|i\.e|vs|approx)\.", re.I)
+_ABBREVIATIONS = re.compile(r"\b(Dr|Mr|Mrs|Ms|St|No(?=\.\s*\d)|e\.g|i\.e|vs|approx)\.", re.I)
 # Sinha 2012 (COLING) counts words of more than two written syllables (akshara); Björnsson's LIX, letters beyond six.
 _LONG_IN_SYLLABLES = 3
 _LONG_IN_LETTERS = 7

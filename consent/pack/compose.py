@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from consent.case import Case
@@ -11,15 +12,21 @@ from consent.compose import (
     Paper,
     SheetWords,
     Voice,
+    before_day,
     consent_form,
     counsellor_guide,
+    day_of_surgery,
+    decision,
     decision_paper,
     drop_calendar,
     going_home,
+    lens_card,
+    not_to_plan,
+    referral_letter,
     review_sheet,
+    risk_sheet,
+    separate_choices,
 )
-from consent.compose.decision import SHEET as DECISION
-from consent.compose.decision import is_wanted
 from consent.errors import IncompleteError, Problem, UsageError
 from consent.language import Quoted, Speaker, languages, release_of
 from consent.review import (
@@ -35,7 +42,52 @@ from consent.review import (
 )
 
 FORM = "consent-form"
-SHEETS = ("consent-form", "counsellor-guide", "going-home", "drop-calendar", "decision", "surgeon-review")
+SHEETS = (
+    FORM,
+    "risk-sheet",
+    "separate-choices",
+    "counsellor-guide",
+    "decision",
+    "before-day",
+    "day-of-surgery",
+    "going-home",
+    "drop-calendar",
+    "not-to-plan",
+    "referral-letter",
+    "lens-card",
+    "surgeon-review",
+)
+"""Every sheet of one case, in the order in which they are used."""
+BEFORE_SURGERY = SHEETS[: SHEETS.index("going-home")]
+"""Sheets of the plan: once the operation is done, they are on record and are not made again."""
+
+Compose = Callable[[Assessment, Voice], Document]
+Wanted = Callable[[Assessment], bool]
+
+
+def _always(_: Assessment) -> bool:
+    return True
+
+
+_TOGETHER: tuple[tuple[Compose, Wanted], ...] = (
+    (consent_form, _always),
+    (risk_sheet, _always),
+    (separate_choices, _always),
+    (counsellor_guide, _always),
+    (decision_paper, decision.is_wanted),
+    (lens_card.lens_card, lens_card.is_needed),
+)
+"""Sheets with all languages side by side, the form first, and for which cases each is made."""
+_BY_LANGUAGE: tuple[tuple[Compose, Wanted], ...] = (
+    (before_day, _always),
+    (not_to_plan.not_to_plan, not_to_plan.is_needed),
+)
+"""Sheets for home that come once in each language."""
+_OF_THE_CLINIC: tuple[tuple[Compose, Wanted], ...] = (
+    (day_of_surgery, _always),
+    (referral_letter.referral_letter, referral_letter.is_needed),
+)
+"""Sheets for staff: in the clinic's language, or in each of those asked for."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +102,12 @@ class Pack:
 
     @property
     def lacking(self) -> tuple[Row, ...]:
-        """What the consent form must hold and does not; while there is any, it is not among the documents."""
+        """What the consent form must hold and does not; while there is any, it is not among the documents.
+
+        Nothing once the operation is done: the form that was signed is on record, and none is made.
+        """
+        if self.assessment.case.done is not None:
+            return ()
         return tuple(row for row in self.completeness if row.blocks)
 
 
@@ -82,48 +139,80 @@ def compose_pack(
 
     ``paper`` is that of the drop calendar; ``large`` prints the take-home sheets large, whatever the case says.
 
-    A form that lacks what its profile demands is left out, and ``Pack.lacking`` says what.
-    The form holds all the languages side by side; the other patient sheets come once in each; the surgeon's review
-    comes in the clinic's language, or in each of ``wanted`` where given. Raises ``LanguageError``, ``DropsError``
-    or ``UsageError``.
+    A form that lacks what its profile demands is left out, and ``Pack.lacking`` says what. Once the operation is done,
+    the sheets of the plan are not made again, and asking for nothing but them is a ``UsageError``.
+    The form holds all the languages side by side; the sheets for home come once in each; those for staff come in the
+    clinic's language, or in each of ``wanted`` where given. Raises ``LanguageError``, ``DropsError`` or ``UsageError``.
     """
     tags = _tags(case, clinic, wanted)
     assessment = assess(case, clinic)
+    _refuse_the_past(case, sheets)
     spoken: list[tuple[Document, Voice]] = []
-    for together in (consent_form, counsellor_guide, *((decision_paper,) if is_wanted(assessment) else ())):
-        voice = Voice(tags, clinic.digits)
-        spoken.append((together(assessment, voice), voice))
+
+    def say(compose: Compose, *languages: str) -> None:
+        voice = Voice(languages, clinic.digits)
+        spoken.append((compose(assessment, voice), voice))
+
+    calendar_paper: Paper = paper if "drop-calendar" in sheets else "A4"
+    for together, is_made in _TOGETHER:
+        if is_made(assessment):
+            say(together, *tags)
     for tag in tags:
-        voice = Voice((tag,), clinic.digits)
-        spoken.append((going_home(assessment, voice, large), voice))
-        voice = Voice((tag,), clinic.digits)
-        calendar_paper: Paper = paper if "drop-calendar" in sheets else "A4"
-        spoken.append((drop_calendar(assessment, voice, calendar_paper, large), voice))
+        for for_home, is_made in _BY_LANGUAGE:
+            if is_made(assessment):
+                say(for_home, tag)
+        say(lambda found, voice: going_home(found, voice, large), tag)
+        say(lambda found, voice: drop_calendar(found, voice, calendar_paper, large), tag)
+    for tag in wanted or (clinic.language,):
+        for for_staff, is_made in _OF_THE_CLINIC:
+            if is_made(assessment):
+                say(for_staff, tag)
     rows = proved(assessment, spoken)
-    points = by_severity((*assessment.points, *completeness_points(rows, case.answers)))
+    lacking = () if case.done is not None else completeness_points(rows, case.answers)
+    points = by_severity((*assessment.points, *lacking))
     words = tuple(entry for document, voice in spoken for entry in sheet_words(document, voice))
     documents = [document for document, _ in spoken]
     for tag in wanted or (clinic.language,):
         documents.append(review_sheet(assessment, Voice((tag,), clinic.digits), points, rows, words))
     refused = any(row.blocks for row in rows)
-    chosen = tuple(
-        document for document in documents if document.sheet in sheets and not (refused and document.sheet == FORM)
-    )
+    past = BEFORE_SURGERY if case.done is not None else ()
+    left_out = (*past, *((FORM,) if refused else ()))
+    documents.sort(key=lambda document: SHEETS.index(document.sheet))
+    chosen = tuple(document for document in documents if document.sheet in sheets and document.sheet not in left_out)
     return Pack(assessment, chosen, points, rows, words)
+
+
+def _refuse_the_past(case: Case, sheets: tuple[str, ...]) -> None:
+    if case.done is not None and set(sheets) <= set(BEFORE_SURGERY):
+        raise UsageError(
+            Problem(
+                f"the operation is done; {', '.join(sheets)} belongs to the plan",
+                "--sheet",
+                "a form printed after surgery cannot have been signed before it",
+                "take the paper that was signed from the record; ask for sheets of the aftercare",
+            )
+        )
 
 
 def proved(assessment: Assessment, spoken: list[tuple[Document, Voice]]) -> tuple[Row, ...]:
     """Completeness of the composed sheets, the form first, against the clinic's profile and what it demands besides."""
-    clinic, (form, voice) = assessment.clinic, spoken[0]
+    clinic, voice = assessment.clinic, spoken[0][1]
     # What is signed on a paper for a no is not signed on the form.
-    sheets = [document for document, _ in spoken if document.sheet != DECISION]
+    sheets = [document for document, _ in spoken if document.sheet != decision.SHEET]
     anchors = tuple(anchor for document in sheets for anchor in document.anchors())
+    parts = [document.texts_by_language() for document, _ in spoken if document.sheet in _FORM_AND_PARTS]
     texts = {
-        speaker.tag: _without_own_words(form.texts_by_language()[speaker.tag], assessment.case, speaker)
+        speaker.tag: _without_own_words(
+            tuple(text for part in parts for text in part[speaker.tag]), assessment.case, speaker
+        )
         for speaker in voice.speakers
     }
     composed = Composed(anchors, texts, voice.used())
     return completeness(profile(clinic.profile, clinic.required_elements), assessment, composed)
+
+
+_FORM_AND_PARTS = (FORM, "risk-sheet", "separate-choices")
+"""The papers whose every word is looked at: what is signed, and the sheet that is a part of it."""
 
 
 def _without_own_words(texts: tuple[str, ...], case: Case, speaker: Speaker) -> tuple[str, ...]:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
+from consent.case import Answer
 from consent.compose import Document, SheetWords, utter
 from consent.language import Speaker
 from consent.pack.compose import Pack
 from consent.pack.drops_data import drops_data
-from consent.review import Point, Row, State, profile, review_triggers
-from consent.risk import Estimate, may_show_personal
+from consent.review import Assessment, Point, Row, State, differences, events, profile, review_triggers
+from consent.risk import Estimate, after_rupture, may_show_personal
 
 SCHEMA_VERSION = 1
 
@@ -42,11 +43,36 @@ def assessment_data(pack: Pack) -> dict[str, Any]:
         "drops": drops_data(assessment),
         "profile": _profile(assessment.clinic.profile),
         "completeness": [_element(row) for row in pack.completeness],
+        "after_surgery": _after_surgery(speaker, assessment),
         "decision": case.talk.outcome.value,
         "said_back": {entry.question: entry.result.value for entry in case.talk.said_back},
         "triggers": [utter(speaker, trigger).plain for trigger in review_triggers(case)],
         "sheets": [_text_of(document) for document in pack.documents],
         "translations": [_words(entry) for entry in pack.words],
+    }
+
+
+def _after_surgery(speaker: Speaker, assessment: Assessment) -> dict[str, Any] | None:
+    """What happened, each difference from the plan, and what follows a torn bag; None before surgery."""
+    case = assessment.case
+    if case.done is None:
+        return None
+    return {
+        "events": list(events(case)),
+        "differences": [
+            {"told": utter(speaker, found.told).plain, "agreed": found.agreed} for found in differences(case)
+        ],
+        "after_torn_bag": [
+            {
+                "outcome": found.outcome,
+                "horizon": found.horizon,
+                "bag_whole": found.whole.value if found.whole else None,
+                "bag_torn": found.torn.value if found.torn else None,
+                "sources": [source.reference for source in found.sources],
+            }
+            for found in after_rupture(case, assessment.clinic)
+            if case.done.capsule_torn is Answer.YES
+        ],
     }
 
 
@@ -85,6 +111,9 @@ def _risk(speaker: Speaker, estimate: Estimate) -> dict[str, Any]:
         "horizon": estimate.horizon,
         "population": {"setting": estimate.population, "region": estimate.region, "years": estimate.years},
         "benefit": estimate.benefit,
+        "group": estimate.group,
+        "group_assumed": estimate.group_assumed,
+        "unlooked": estimate.unlooked,
         "unknown_factors": list(estimate.unknown_factors),
         "assumptions": [utter(speaker, note).plain for note in estimate.assumptions],
         "sources": [

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -67,6 +67,18 @@ def _for_telephones(pack: Pack, calendar: bytes | None, folder: Path) -> Iterato
     path = folder / f"drops.{tag}.txt"
     write_whole(path, f"{message.text}\n".encode())
     yield Written(path, "message-file", (tag,), parts=message.parts)
+
+
+def write_documents(documents: Iterable[Document], digits: str, folder: Path) -> Iterator[Path]:
+    """Print ``documents`` into ``folder`` one by one, each whole; yield their paths.
+
+    Raises ``PrintError`` before a sheet with a hole in it is written, ``MachineError`` if the folder cannot be used.
+    """
+    _make(folder)
+    for document in documents:
+        path = folder / f"{document.sheet}.{'-'.join(tag for tag, _ in document.languages)}.pdf"
+        write_whole(path, to_pdf(document, digits))
+        yield path
 
 
 def _make(folder: Path) -> None:

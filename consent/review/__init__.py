@@ -5,6 +5,7 @@ from consent.review.assessment import Assessment, assess
 from consent.review.changes import plan_changes, review_triggers
 from consent.review.completeness import Anchor, Composed, Row, State, completeness, completeness_points
 from consent.review.options import Option, option_ids, options
+from consent.review.plan_and_fact import Difference, differences, events
 from consent.review.point import Point, Severity, check_clinic_points
 from consent.review.profile import NamedElement, Profile, profile
 from consent.review.review import by_severity, drop_points, points
@@ -13,6 +14,7 @@ __all__ = [
     "Anchor",
     "Assessment",
     "Composed",
+    "Difference",
     "NamedElement",
     "Option",
     "Point",
@@ -26,7 +28,9 @@ __all__ = [
     "check_clinic_points",
     "completeness",
     "completeness_points",
+    "differences",
     "drop_points",
+    "events",
     "option_ids",
     "options",
     "plan_changes",

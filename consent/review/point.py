@@ -36,6 +36,7 @@ class Rule(BaseModel):
     why: str = Field(min_length=10)
     source: str = Field(min_length=1)
     overridable: bool = True
+    after_surgery: bool = False
     thresholds: dict[str, float] = Field(default_factory=dict)
 
 

@@ -17,10 +17,14 @@ _ORDER = {severity: rank for rank, severity in enumerate(Severity)}
 
 
 def points(case: Case, clinic: Clinic, risks: Mapping[str, Estimate]) -> tuple[Point, ...]:
-    """Every point whose rule fires on the case, heaviest first, in the order of points.toml."""
+    """Every point whose rule fires on the case, heaviest first, in the order of points.toml.
+
+    Once the operation is done, points about the plan are moot and no longer looked at.
+    """
     situation = Situation(case, clinic, risks)
     fired = []
-    for rule_id in [name for name in rules() if name in PREDICATES]:
+    looked_at = [name for name, rule in rules().items() if case.done is None or rule.after_surgery]
+    for rule_id in [name for name in looked_at if name in PREDICATES]:
         facts = PREDICATES[rule_id](situation, thresholds(rule_id, clinic))
         if facts:
             fired.append(make_point(rule_id, facts))

@@ -1,12 +1,14 @@
 """What the literature means for this eye: odds model, mixture over capsule rupture, recalibration, intervals."""
 
 from consent.risk.acceptance import Permission, may_show_personal, unaccepted_series
+from consent.risk.after_rupture import AfterRupture, after_rupture
 from consent.risk.assess import assess_risks
 from consent.risk.estimate import Estimate, Range, RangeKind, Source, Step
 from consent.risk.plan import Alternative, risk_plan
 from consent.risk.score import ScoreCheck, score_check
 
 __all__ = [
+    "AfterRupture",
     "Alternative",
     "Estimate",
     "Permission",
@@ -15,6 +17,7 @@ __all__ = [
     "ScoreCheck",
     "Source",
     "Step",
+    "after_rupture",
     "assess_risks",
     "may_show_personal",
     "risk_plan",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 from consent.case import Answer, Case, NucleusGrade, Operation
 from consent.clinic import Clinic
@@ -26,13 +27,20 @@ def capsule_rupture(case: Case, clinic: Clinic, plan: RiskPlan) -> Estimate:
     """
     outside = _outside_model(case, plan)
     if outside is not None:
-        return _observed(clinic, plan, *outside)
+        return replace(_observed(clinic, plan, *outside), group=_GROUPS.get(outside[0] and outside[1].id))
     series = library().one(plan.composite.model)
     if series.model is None:
         raise ValueError(f"{series.id} holds no model")
     levels = factor_levels(case, series.model, grade_counts=usable_audit(clinic, plan) is None)
     intercept = find_intercept(clinic, plan, series.model)
     return _modelled(case, clinic, plan, levels, intercept, series.model)
+
+
+_GROUPS = {
+    "assume.posterior-polar": "posterior polar",
+    "assume.small-incision-brunescent": "brunescent by hand",
+}
+"""The eyes a figure outside the model was counted in, by the reason for it."""
 
 
 def _outside_model(case: Case, plan: RiskPlan) -> tuple[str, Remark] | None:

@@ -72,7 +72,10 @@ class Estimate:
 
     ``single_figure`` is false where an unknown factor could double the odds: then ``interval`` is what may be
     printed and ``probability`` is its value with every unknown factor taken as absent. ``applies`` is false for an
-    outcome this operation cannot have, such as harm of a block where none is given.
+    outcome this operation cannot have, such as harm of a block where none is given. ``group`` names the eyes or people
+    in whom this eye's figure was counted, where it is that of a group; ``group_assumed`` where nobody has yet looked
+    whether this eye is one of them. ``unlooked`` names a group with another figure that this eye was taken not to
+    belong to although nobody has looked.
     """
 
     outcome: str
@@ -86,6 +89,9 @@ class Estimate:
     usual: float | None = None
     usual_interval: Range | None = None
     personal: bool = False
+    group: str | None = None
+    group_assumed: bool = False
+    unlooked: str | None = None
     single_figure: bool = True
     benefit: bool = False
     applies: bool = True

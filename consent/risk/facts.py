@@ -56,7 +56,10 @@ def _other_disease(case: Case) -> Answer:
     return Answer.UNKNOWN if Answer.UNKNOWN in answers or retina_unknown else Answer.NO
 
 
+_OPPOSITE = {Answer.YES: Answer.NO, Answer.NO: Answer.YES, Answer.UNKNOWN: Answer.UNKNOWN}
+
 FACTS: dict[str, Callable[[Case], Answer]] = {
+    "first eye": lambda case: _OPPOSITE[case.other_eye.operated],
     "moxifloxacin injected": _moxifloxacin,
     "diabetes": lambda case: case.health.diabetes,
     "posterior polar": lambda case: case.eye.posterior_polar,

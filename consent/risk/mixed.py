@@ -7,11 +7,11 @@ from dataclasses import replace
 from consent.case import Answer, Case
 from consent.clinic import Clinic
 from consent.evidence import Cited, library
-from consent.risk.estimate import Estimate, Range, RangeKind, Step, as_source, printed
+from consent.risk.estimate import Estimate, Range, RangeKind, Source, Step, as_source, printed
 from consent.risk.facts import FACTS
 from consent.risk.mixture import Arm, mix, mix_interval
-from consent.risk.plan import Group, Outcome
-from consent.risk.rates import pick, published, unknown
+from consent.risk.plan import Also, Group, Outcome
+from consent.risk.rates import in_group, pick, published, unknown
 from consent.wording import Remark, remark
 
 
@@ -26,7 +26,7 @@ def mixture(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) -> 
     if group.this is None:
         return _mixed(outcome, group, case, rupture, assumed)
     own = published(outcome, library().cited(group.usual or ""), library().cited(group.this), assumed)
-    own = replace(own, assumptions=(*assumed, remark("assume.own-rate")))
+    own = in_group(replace(own, assumptions=(*assumed, remark("assume.own-rate"))), outcome.fact, assumed)
     base = outcome.groups.get(outcome.unknown)
     if base is None or not _present(base, case):
         return own
@@ -35,7 +35,12 @@ def mixture(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estimate) -> 
 
 
 def _present(group: Group, case: Case) -> list[Cited]:
-    return [library().cited(entry.ratio) for entry in group.also if FACTS[entry.fact](case) is Answer.YES]
+    return [library().cited(entry.ratio) for entry in _diseases(group, case)]
+
+
+def _diseases(group: Group, case: Case) -> list[Also]:
+    """The other diseases of this eye that multiply both arms."""
+    return [entry for entry in group.also if FACTS[entry.fact](case) is Answer.YES]
 
 
 def _mixed(outcome: Outcome, group: Group, case: Case, rupture: Estimate, assumed: tuple[Remark, ...]) -> Estimate:
@@ -71,12 +76,26 @@ def _mixed(outcome: Outcome, group: Group, case: Case, rupture: Estimate, assume
         probability=value,
         interval=Range(low, high, kind),
         personal=rupture.personal,
+        group=next((entry.fact for entry in _diseases(group, case)), None),
+        unlooked=outcome.fact if any(note.id == "assume.fact-unknown" for note in assumed) else None,
         single_figure=rupture.single_figure,
         drivers=rupture.drivers,
         assumptions=(*assumed, remark("assume.arms-average")),
         sources=tuple({s.reference: s for s in (*cited, *rupture.sources)}.values()),
         chain=steps,
     )
+
+
+def both_arms(outcome: Outcome, case: Case, clinic: Clinic) -> tuple[Arm | None, Arm | None, tuple[Source, ...]]:
+    """Return the rate with the bag whole and with the bag torn, and their sources; None where no paper parts them."""
+    group, _ = pick(outcome, case, clinic)
+    if group is None or group.intact is None:
+        return None, None, ()
+    intact_figure, present = library().cited(group.intact), _present(group, case)
+    intact = _multiplied(_arm(intact_figure), present)
+    ruptured, second, _ = _ruptured_arm(group, intact, present)
+    cited = ((intact_figure, "bag whole"), (second, "bag torn"), *((entry, "both arms") for entry in present))
+    return intact, ruptured, tuple(as_source(entry, role) for entry, role in cited)
 
 
 def _arm(cited: Cited) -> Arm:

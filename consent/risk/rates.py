@@ -57,10 +57,18 @@ def published_rate(outcome: Outcome, case: Case, clinic: Clinic, rupture: Estima
     if group is None:
         return unknown(outcome, remark("assume.no-figure-for-case"))
     usual = library().cited(group.usual or "")
-    own = next((entry.figure for entry in outcome.special if FACTS[entry.fact](case) is Answer.YES), group.this)
+    special = next((entry for entry in outcome.special if FACTS[entry.fact](case) is Answer.YES), None)
+    own = special.figure if special else group.this
     this = library().cited(own) if own else usual
-    found = published(outcome, usual, this, assumed)
+    found = in_group(published(outcome, usual, this, assumed), special.fact if special else outcome.fact, assumed)
     return _beside(outcome, replace(found, other_population=_elsewhere(outcome, clinic)))
+
+
+def in_group(found: Estimate, fact: str | None, assumed: tuple[Remark, ...]) -> Estimate:
+    """``found`` with the name of the group that it was counted in, where it is not the usual eye's figure."""
+    if found.personal:
+        return replace(found, group=fact, group_assumed=bool(assumed))
+    return replace(found, unlooked=fact if assumed else None)
 
 
 def _beside(outcome: Outcome, found: Estimate) -> Estimate:

@@ -16,6 +16,7 @@ MAKE = case_maker()
 SURGERY = dt.date(2027, 2, 24)
 CHANGE = {"on": dt.date(2027, 3, 6), "regimen": "two-hourly-start", "by": "Dr A", "why": "more cells"}
 OWN = {"drug": "timolol", "eyes": "left", "times_a_day": 2, "decision": "continue"}
+PLACED = {"design": "three-piece", "material": "acrylic", "place": "ciliary sulcus"}
 FELLOW = {"operated": "yes", "operated_on": dt.date(2027, 2, 10), "regimen": "weekly-4-3-2-1"}
 
 
@@ -37,6 +38,13 @@ WRONG = [
     ({"version": 2, "drop_changes": [{**CHANGE, "on": SURGERY}]}, "drop_changes: each must be later"),
     ({"version": 2, "drop_changes": [{**CHANGE, "on": dt.date(2029, 1, 1)}]}, "drop_changes: the last lies more than"),
     ({"version": 2, "drop_changes": [CHANGE], "plan.regimen": None}, "plan.regimen: drops were changed"),
+    ({"done.regimen": "two-hourly-start"}, "version: other drops were ordered after surgery"),
+    ({"done.regimen": "two-hourly-start", "plan.regimen": None}, "version: other drops were ordered after surgery"),
+    # three prints: the plan's, the one after surgery, and that of the change
+    ({"version": 2, "done.regimen": "after-torn-capsule", "drop_changes": [CHANGE]}, "version: "),
+    ({"done": {"lens": PLACED, "no_lens": "yes"}}, 'a lens was placed, yet no_lens = "yes"'),
+    ({"done": {"piece_size": "less than half"}}, 'piece_size goes with piece_retained = "yes"'),
+    ({"done": {"piece_size": "less than half", "piece_retained": "no"}}, 'piece_size goes with piece_retained = "yes"'),
 ]
 
 
@@ -54,6 +62,14 @@ def test_what_does_not_agree_is_an_error(changes: dict[str, object], words: str)
         {"other_eye": {**FELLOW, "operated_on": SURGERY}},
         {"own_drops": [OWN, {**OWN, "eyes": "right", "decision": "stop"}]},
         {"version": 2, "drop_changes": [CHANGE]},
+        {"done.regimen": "weekly-4-3-2-1"},
+        {"version": 2, "done.regimen": "two-hourly-start"},
+        {"version": 3, "done.regimen": "after-torn-capsule", "drop_changes": [CHANGE]},
+        {"done": {"lens": PLACED, "no_lens": "no"}},
+        {"done": {"lens": PLACED, "no_lens": "unknown"}},
+        {"done": {"no_lens": "yes"}},
+        {"done": {"piece_size": "half or more", "piece_retained": "yes"}},
+        {"done": {"piece_retained": "yes"}},
     ],
 )
 def test_what_agrees_is_read(changes: dict[str, object]) -> None:

@@ -139,6 +139,24 @@ def test_a_mistake_has_words_an_exit_code_and_no_traceback(
     assert said.out == ""
 
 
+@pytest.mark.parametrize("sheet", ["risk-sheet", "separate-choices", "day-of-surgery"])
+def test_each_sheet_may_be_prepared_alone_by_its_name(
+    sheet: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    listed = _out(capsys, "prepare", ORDINARY, "--to", str(tmp_path), "--language", "en", "--sheet", sheet)
+    assert [path.name for path in tmp_path.glob("*.pdf")] == [f"{sheet}.en.pdf"]
+    assert str(tmp_path / f"{sheet}.en.pdf") in listed.splitlines()
+
+
+def test_every_sheet_is_offered_where_a_name_is_not_known(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["prepare", ORDINARY, "--to", "x", "--sheet", "nothing-like-it"]) == 2
+    said = capsys.readouterr().err
+    listed = " ".join(said.split()).rpartition("there are: ")[2].split(", ")
+    assert listed[:3] == ["consent-form", "risk-sheet", "separate-choices"]
+    assert {"counsellor-guide", "decision", "day-of-surgery", "going-home", "drop-calendar"} <= set(listed)
+    assert listed[-1] == "surgeon-review"
+
+
 def test_an_unknown_regimen_has_its_own_exit_code(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = Path(ORDINARY).read_text(encoding="utf-8").replace("weekly-4-3-2-1", "weekly-4-3-2")
     (tmp_path / "case.toml").write_text(text, encoding="utf-8")

@@ -6,12 +6,12 @@ from collections.abc import Callable
 
 import pytest
 
-from consent.compose import Document, Voice, consent_form, drop_calendar
-from consent.review import assess
+from consent.compose import Document, Voice, consent_form, drop_calendar, risk_sheet, separate_choices
+from consent.review import Assessment, assess
 from tests.compose.calendars import FORMULARY, REGIMENS, Calendar
 from tests.editing import Changes, MakeCase, MakeClinic, case_maker, clinic_maker
 
-MakeForm = Callable[..., Document]
+MakeSheet = Callable[..., Document]
 MakeCalendar = Callable[..., Calendar]
 
 
@@ -27,14 +27,29 @@ def make_clinic() -> MakeClinic:
     return clinic_maker()
 
 
-@pytest.fixture(scope="session")
-def english_form(make_case: MakeCase, make_clinic: MakeClinic) -> MakeForm:
-    """``english_form(name, changes, clinic_changes)``: the form of a changed example, composed in English."""
-
+def in_english(sheet: Callable[[Assessment, Voice], Document], make_case: MakeCase, make_clinic: MakeClinic):
     def compose(name: str = "ordinary", changes: Changes | None = None, clinic: Changes | None = None) -> Document:
-        return consent_form(assess(make_case(changes, name), make_clinic(clinic)), Voice(("en",), "latin"))
+        return sheet(assess(make_case(changes, name), make_clinic(clinic)), Voice(("en",), "latin"))
 
     return compose
+
+
+@pytest.fixture(scope="session")
+def english_form(make_case: MakeCase, make_clinic: MakeClinic) -> MakeSheet:
+    """``english_form(name, changes, clinic_changes)``: the form of a changed example, composed in English."""
+    return in_english(consent_form, make_case, make_clinic)
+
+
+@pytest.fixture(scope="session")
+def english_risk_sheet(make_case: MakeCase, make_clinic: MakeClinic) -> MakeSheet:
+    """``english_risk_sheet(name, changes, clinic_changes)``: the risk sheet of a changed example, in English."""
+    return in_english(risk_sheet, make_case, make_clinic)
+
+
+@pytest.fixture(scope="session")
+def english_choices(make_case: MakeCase, make_clinic: MakeClinic) -> MakeSheet:
+    """``english_choices(name, changes, clinic_changes)``: the separate choices of a changed example, in English."""
+    return in_english(separate_choices, make_case, make_clinic)
 
 
 @pytest.fixture(scope="session")

@@ -73,7 +73,8 @@ def test_every_half_of_ten_thousand_rounds_up_but_never_to_ten():
     assert [per_ten_thousand(float(f"{people}.5e-4")) for people in range(1, 9)] == list(range(2, 10))
     for almost_one in (0.00095, 0.00099, 0.0009999, 0.000999999999):
         assert show(almost_one, None, None, single=True).tenth == 9
-        assert show(None, 0.0, almost_one, single=False).tenth == 9
+        assert show(None, almost_one, almost_one, single=False).tenth == 9
+        assert show(None, 0.0, almost_one, single=False).high == 9
 
 
 def test_a_figure_with_a_range():
@@ -113,7 +114,10 @@ def test_a_figure_below_one_whose_range_reaches_one():
 
 
 def test_a_range_that_stays_below_one():
+    """2 to 8 of 10,000 with no single figure: "about 8" would make the upper end the figure."""
     found = show(0.0004, 0.0002, 0.0008, single=False)
+    assert (found.how, found.low, found.high) == ("fewer range", 2, 8)
+    found = show(None, 0.00075, 0.0008, single=False)
     assert (found.how, found.tenth) == ("fewer", 8)
 
 
@@ -163,6 +167,12 @@ def test_never_nought_and_never_out_of_order(three, single):
             rare = probability if single else high
             assert found.tenth == min(max(rounded(rare, 10_000), 1), 9)
             assert 1000 * rare < 1
+            assert single or min(max(rounded(low, 10_000), 1), 9) == found.tenth
+        case "fewer range":
+            assert not single
+            assert [found.low, found.high] == [min(max(rounded(p, 10_000), 1), 9) for p in (low, high)]
+            assert 1 <= found.low < found.high <= 9
+            assert 1000 * high < 1
         case _:
             raise AssertionError(found)
 
@@ -181,10 +191,11 @@ def test_never_nought_whichever_limit_is_missing(probability, low, high, single)
         "range": [found.low, found.high],
         "up to": [found.high],
         "fewer": [found.tenth],
+        "fewer range": [found.low, found.high],
     }[found.how]
     assert all(1 <= number <= 1000 for number in shown)
-    if found.how == "fewer":
-        assert found.tenth <= 9
+    if found.how.startswith("fewer"):
+        assert max(found.tenth, found.high) <= 9
 
 
 @given(st.floats(0, 1))

@@ -1,4 +1,4 @@
-"""What the form says of the operation, the lens, the anaesthetic and the people: the case's own facts, each way."""
+"""What form, risk sheet and separate choices say of operation, lens, anaesthetic and people: the case's own facts."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from consent.case import Anaesthesia, ExtraStep, LensDesign, Operation
 from consent.compose import Document
 from consent.compose.document import Choice, Facts
 from consent.language import Speaker
+from tests.blocks import blocks_of
+from tests.compose.eyes import outcome_name, risks, rows
 
 EN = Speaker("en", "latin")
 
@@ -21,8 +23,7 @@ def said(document: Document, section: str) -> list[str]:
 
 
 def facts(document: Document) -> dict[str, str]:
-    blocks = [b for section in document.sections for b in section.blocks if isinstance(b, Facts)]
-    return {label[0].plain: value[0].plain for block in blocks for label, value in block.rows}
+    return {label[0].plain: value[0].plain for block in blocks_of(document, Facts) for label, value in block.rows}
 
 
 @pytest.mark.parametrize("operation", Operation)
@@ -42,8 +43,9 @@ def test_the_lens_is_named_with_its_power(design, english_form):
     assert facts(form)[english("label.lens")] == f"{english(f'lens.{design}')}, 21.5 D"
 
 
-def test_without_a_lens_no_power_is_made_up(english_form):
-    assert english("label.lens") not in facts(english_form("ordinary", {"plan.lens": None}))
+def test_without_a_lens_none_is_made_up(english_form):
+    """That no lens is chosen yet is said, or its line would be filled in later. Common practice, no source."""
+    assert facts(english_form("ordinary", {"plan.lens": None}))[english("label.lens")] == "not chosen yet"
 
 
 @pytest.mark.parametrize("design", LensDesign)
@@ -59,8 +61,27 @@ def test_the_anaesthetic_planned_is_the_one_explained(kind, english_form):
     form = english_form("ordinary", {"plan.anaesthesia": kind.value if kind else None})
     expected = f"anaesthesia.{kind}.explained" if kind else "anaesthesia.not-chosen"
     others = [f"anaesthesia.{other}.explained" for other in Anaesthesia] + ["anaesthesia.not-chosen"]
-    numb = said(form, "numb")
+    numb = " ".join(said(form, "numb"))
     assert [name for name in others if english(name) in numb] == [expected]
+
+
+# What a patient tells apart, and the planned ways it stands for
+OTHER_WAYS = {
+    "drops alone": (Anaesthesia.TOPICAL, Anaesthesia.TOPICAL_INTRACAMERAL),
+    "medicine around the eye through a blunt tube": (Anaesthesia.SUB_TENON,),
+    "an injection beside the eye": (Anaesthesia.PERIBULBAR, Anaesthesia.RETROBULBAR),
+    "medicine that makes you sleep": (Anaesthesia.GENERAL,),
+}
+
+
+@pytest.mark.parametrize("kind", [*Anaesthesia, None])
+def test_the_other_ways_to_numb_leave_out_the_planned_one(kind, english_form):
+    """RCOA and RCOphth, Local anaesthesia for ophthalmic surgery, 2012: the choice is the patient's; a way that is
+    planned is no other way. Where none is chosen yet, all are open."""
+    numb = " ".join(said(english_form("ordinary", {"plan.anaesthesia": kind.value if kind else None}), "numb"))
+    _, _, ways = numb.partition("Other ways are: ")
+    assert ways.endswith("Ask us if you want another.")
+    assert {way: way in ways for way in OTHER_WAYS} == {way: kind not in planned for way, planned in OTHER_WAYS.items()}
 
 
 @pytest.mark.parametrize(
@@ -73,7 +94,7 @@ def test_the_anaesthetic_planned_is_the_one_explained(kind, english_form):
 )
 def test_whether_a_trainee_may_operate_is_three_answers(answer, message, english_form):
     """Vallance 2004, J Cataract Refract Surg: patients want to be told. Not decided is not no."""
-    people = said(english_form("ordinary", {"plan.trainee_may_operate": answer}), "people")
+    people = " ".join(said(english_form("ordinary", {"plan.trainee_may_operate": answer}), "people"))
     names = ("no-trainee", "trainee", "trainee-not-decided")
     assert [f"form.people.{n}" for n in names if english(f"form.people.{n}") in people] == [message]
 
@@ -161,13 +182,17 @@ def test_a_lens_is_not_here_only_where_somebody_looked(answer, told, english_for
 
 
 @pytest.mark.parametrize("kind", [*Anaesthesia, None])
-def test_harm_from_the_injection_is_told_only_where_there_may_be_one(kind, english_form):
-    """Topical and general anaesthesia have no injection beside the eye. Not chosen yet is not none."""
-    form = english_form("ordinary", {"plan.anaesthesia": kind.value if kind else None})
+def test_harm_from_the_injection_is_told_only_where_there_may_be_one(kind, english_form, english_risk_sheet):
+    """Topical and general anaesthesia have no injection beside the eye. Not chosen yet is not none. Where the table
+    does not count it, the section on numbing says that its harm is not known."""
+    changes = {"plan.anaesthesia": kind.value if kind else None}
+    form, sheet = english_form("ordinary", changes), english_risk_sheet("ordinary", changes)
     injected = kind in (None, Anaesthesia.SUB_TENON, Anaesthesia.PERIBULBAR, Anaesthesia.RETROBULBAR)
-    texts = list(form.texts())
-    for part in ("name", "means"):
-        assert (english(f"outcome.anaesthetic_harm.{part}") in texts) == injected
+    name = outcome_name("anaesthetic_harm")
+    assert (name in [row[0] for row in rows(form)]) == injected
+    assert (name in [block.name[0].plain for block in risks(sheet)]) == injected
+    assert (english("outcome.anaesthetic_harm.means") in list(sheet.texts())) == injected
+    assert (english("form.numb.chances-not-known") in " ".join(said(form, "numb"))) == (not injected)
 
 
 # What matters, how its answer begins, and the day in it: the demonstration clinic's days of care after 24 February 2027
@@ -187,9 +212,9 @@ MATTERS = [
 
 
 @pytest.mark.parametrize(("matter", "begins", "day"), MATTERS)
-def test_what_matters_to_the_patient_is_answered(matter, begins, day, english_form):
+def test_what_matters_to_the_patient_is_answered(matter, begins, day, english_risk_sheet):
     """Material to this patient: Montgomery v Lanarkshire Health Board [2015] UKSC 11."""
-    answers = said(english_form("ordinary", {"patient.what_matters": [matter]}), "matters")
+    answers = said(english_risk_sheet("ordinary", {"patient.what_matters": [matter]}), "matters")
     told = [text for text in answers if text.startswith("You said")]
     assert len(told) == 1
     assert told[0].startswith(begins)
@@ -197,24 +222,25 @@ def test_what_matters_to_the_patient_is_answered(matter, begins, day, english_fo
 
 
 @pytest.mark.parametrize("matter", ["prayer", "cooking fire", "field work", "cattle", "pond bath", "small child"])
-def test_without_a_day_of_the_clinic_the_patient_is_told_to_ask(matter, english_form):
+def test_without_a_day_of_the_clinic_the_patient_is_told_to_ask(matter, english_risk_sheet):
     """A day nobody set is not made up: common practice, no source."""
-    answers = said(english_form("ordinary", {"patient.what_matters": [matter]}, {"aftercare": {}}), "matters")
+    answers = said(english_risk_sheet("ordinary", {"patient.what_matters": [matter]}, {"aftercare": {}}), "matters")
     (told,) = [text for text in answers if text.startswith("You said")]
     assert "Ask us" in told
     assert "2027" not in told
 
 
-def test_the_patients_own_words_and_questions_stand_on_the_form(english_form):
-    matters = " ".join(said(english_form("hard"), "matters"))
+def test_the_patients_own_words_and_questions_stand_on_the_risk_sheet(english_risk_sheet):
+    matters = " ".join(said(english_risk_sheet("hard"), "matters"))
     assert "I must see the kiln fire and the path home." in matters
     assert "Who will put in the drops when I am at the kiln?" in matters
 
 
-def test_photographs_recording_teaching_research_and_data_are_five_choices(english_form):
-    """A choice of its own for each: reading of Samira Kohli with the Digital Personal Data Protection Act 2023."""
-    section = next(section for section in english_form().sections if section.id == "separate")
-    choices = [block.text[0].plain for block in section.blocks if isinstance(block, Choice)]
+def test_photographs_recording_teaching_research_and_data_are_five_choices(english_choices, english_form):
+    """A choice of its own for each, on a paper of their own: reading of Samira Kohli with the Digital Personal Data
+    Protection Act 2023."""
+    choices = [block.text[0].plain for block in blocks_of(english_choices(), Choice)]
+    assert set(choices).isdisjoint(english_form().texts())
     own = [english(f"form.separate.{name}") for name in ("photographs", "recording", "teaching", "research")]
     assert choices[:4] == own
     assert len(choices) == 5

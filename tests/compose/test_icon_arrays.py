@@ -130,9 +130,9 @@ def captioned(array: Array) -> tuple[str, int, int]:
         ("ordinary", {"eye.other_macular_disease": "yes"}),
     ],
 )
-def test_the_drawing_shows_the_number_of_its_caption(name, changes, english_form):
+def test_the_drawing_shows_the_number_of_its_caption(name, changes, english_risk_sheet):
     """Usual eye first, this eye second, each in a drawing of its own."""
-    found = arrays(english_form(name, changes))
+    found = arrays(english_risk_sheet(name, changes))
     assert found
     for pair in found:
         assert [captioned(array)[0] for array in pair] == ["Usual", "Your"]
@@ -143,18 +143,20 @@ def test_the_drawing_shows_the_number_of_its_caption(name, changes, english_form
             check(array.svg, filled, could_be)
 
 
-def test_a_range_is_drawn_with_rings_and_the_caption_says_so(english_form):
+def test_a_range_is_drawn_with_rings_and_the_caption_says_so(english_risk_sheet):
     """The hard eye has no single figure while exfoliation is not looked for."""
-    ranged = [array for pair in arrays(english_form("hard")) for array in pair if "–" in array.caption[0].plain]
+    ranged = [array for pair in arrays(english_risk_sheet("hard")) for array in pair if "–" in array.caption[0].plain]
     assert ranged
     for array in ranged:
         assert draw(array.svg).rings
         assert "rings" in array.caption[0].plain
 
 
-def test_equal_figures_are_not_drawn_twice(english_form):
+def test_equal_figures_are_not_drawn_twice(english_risk_sheet):
     """Two equal blocks of dots would suggest a difference where there is none."""
-    for pair in arrays(english_form("hard")) + arrays(english_form()):
+    pairs = arrays(english_risk_sheet("hard")) + arrays(english_risk_sheet())
+    assert pairs
+    for pair in pairs:
         assert captioned(pair[0])[1:] != captioned(pair[1])[1:]
 
 

@@ -10,7 +10,16 @@ import re
 
 import pytest
 
-from consent.compose import Document, Voice, consent_form, drop_calendar, going_home
+from consent.compose import (
+    Document,
+    Voice,
+    consent_form,
+    day_of_surgery,
+    drop_calendar,
+    going_home,
+    risk_sheet,
+    separate_choices,
+)
 from consent.errors import CaseError
 from consent.pack.compose import compose_pack
 from consent.review import assess
@@ -30,20 +39,34 @@ typed = pytest.mark.parametrize("text", TYPED)
 
 # Where free text of the case reaches a sheet of the patient
 FIELDS = {
-    "patient.name": ("consent-form", "going-home", "drop-calendar"),
+    "patient.name": (
+        "consent-form",
+        "risk-sheet",
+        "separate-choices",
+        "day-of-surgery",
+        "going-home",
+        "drop-calendar",
+    ),
     "patient.drops_helper": ("going-home", "drop-calendar"),
-    "patient.what_matters_in_own_words": ("consent-form",),
-    "plan.surgeon.name": ("consent-form",),
+    "patient.what_matters_in_own_words": ("risk-sheet",),
+    "plan.surgeon.name": ("consent-form", "day-of-surgery"),
     "talk.by": ("consent-form",),
-    "talk.witness": ("consent-form",),
+    "talk.witness": ("consent-form", "separate-choices"),
 }
-OF_LISTS = {"talk.questions": ("consent-form",)}
+OF_LISTS = {"talk.questions": ("risk-sheet",)}
 OF_CLINIC = {
     "name": ("consent-form", "going-home", "drop-calendar"),
-    "personal_data.purpose": ("consent-form",),
-    "personal_data.contact": ("consent-form",),
+    "personal_data.purpose": ("separate-choices",),
+    "personal_data.contact": ("separate-choices",),
 }
-SHEETS = {"consent-form": consent_form, "going-home": going_home, "drop-calendar": drop_calendar}
+SHEETS = {
+    "consent-form": consent_form,
+    "risk-sheet": risk_sheet,
+    "separate-choices": separate_choices,
+    "day-of-surgery": day_of_surgery,
+    "going-home": going_home,
+    "drop-calendar": drop_calendar,
+}
 
 # The only tags that code puts into words, and the isolation of left-to-right text
 OURS = re.compile(r"</?strong>|<bdi dir=\"(?:ltr|rtl)\">|</bdi>")

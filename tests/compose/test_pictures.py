@@ -11,7 +11,7 @@ import xml.etree.ElementTree as ET
 import pytest
 
 from consent.case import Side
-from consent.compose import Voice, consent_form, drop_calendar, going_home
+from consent.compose import Voice, consent_form, day_of_surgery, decision_paper, drop_calendar, going_home, risk_sheet
 from consent.compose.document import EyeBox
 from consent.compose.drop_wall import Poster
 from consent.compose.pictures import eye_side, pictogram, pictogram_names
@@ -54,14 +54,18 @@ def test_both_drawings_are_as_far_from_the_middle():
 
 @pytest.mark.parametrize("side", Side)
 @pytest.mark.parametrize("giver", ["self", "named helper"])
-@pytest.mark.parametrize("compose", [consent_form, going_home, drop_calendar])
+@pytest.mark.parametrize(
+    "compose", [consent_form, risk_sheet, decision_paper, day_of_surgery, going_home, drop_calendar]
+)
 def test_every_sheet_draws_the_eye_of_the_case(compose, giver, side, make_case, make_clinic):
-    """A helper faces the patient: what goes home is drawn and captioned as seen by who puts the drops in."""
+    """A helper faces the patient: every sheet of a pack is drawn and captioned as seen by who puts the drops in. Two
+    views of one face in one pack would show the same eye on opposite sides: common practice, no source."""
     changes = {"eye.side": side.value, "plan.side": side.value, "measurement.side": side.value}
     changes["patient.drops_given_by"] = giver
+    changes["talk.outcome"] = "wants time" if compose is decision_paper else "agrees"
     document = compose(assess(make_case(changes), make_clinic()), Voice(("en",), "latin"))
     boxes = [b for section in document.sections for b in section.blocks if isinstance(b, (EyeBox, Poster))]
-    in_front = giver == "named helper" and compose is not consent_form
+    in_front = giver == "named helper"
     assert [box.picture for box in boxes] == [eye_side(side, from_in_front=in_front)]
     assert side.value.upper() in boxes[0].words[0].plain
     caption = boxes[0].caption if isinstance(boxes[0], EyeBox) else boxes[0].seen

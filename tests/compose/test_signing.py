@@ -12,6 +12,7 @@ import pytest
 from consent.compose import Document
 from consent.compose.document import Signature
 from consent.language import Speaker
+from tests.blocks import blocks_of
 
 GUARDIAN = {
     "patient.decision": {
@@ -31,8 +32,7 @@ def english(message: str) -> str:
 
 def signatures(form: Document) -> dict[str, Signature]:
     """Every block of the signing section by the role of who signs it."""
-    section = next(section for section in form.sections if section.id == "signatures")
-    blocks = [block for block in section.blocks if isinstance(block, Signature)]
+    blocks = blocks_of(form, Signature, "signatures")
     found = {block.role[0].plain: block for block in blocks}
     assert len(found) == len(blocks)
     return found

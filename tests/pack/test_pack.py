@@ -9,9 +9,10 @@ from pathlib import Path
 import icalendar
 import pytest
 
+from consent.case import Outcome
 from consent.clinic import Clinic
 from consent.errors import MachineError, PrintError, UsageError
-from consent.pack import Pack, assessment_data, compose_pack, files, write_pack
+from consent.pack import SHEETS, Pack, assessment_data, compose_pack, files, write_pack
 from tests.conftest import shipped_case
 
 NOW = datetime(2026, 12, 26, 8, 0, tzinfo=UTC)
@@ -28,8 +29,11 @@ def folder(clinic: Clinic, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_files_of_a_pack(folder: Path) -> None:
     assert sorted(path.name for path in folder.iterdir()) == [
         "assessment.json",
+        "before-day.bn.pdf",
+        "before-day.en.pdf",
         "consent-form.bn-en.pdf",
         "counsellor-guide.bn-en.pdf",
+        "day-of-surgery.en.pdf",
         "drop-calendar.bn.pdf",
         "drop-calendar.en.pdf",
         "drops.bn.txt",
@@ -37,6 +41,8 @@ def test_files_of_a_pack(folder: Path) -> None:
         "going-home.bn.pdf",
         "going-home.en.pdf",
         "index.html",
+        "risk-sheet.bn-en.pdf",
+        "separate-choices.bn-en.pdf",
         "surgeon-review.en.pdf",
     ]
 
@@ -105,6 +111,38 @@ def test_only_the_sheets_asked_for(clinic: Clinic) -> None:
     pack = compose_pack(shipped_case("ordinary"), clinic, ("en",), ("going-home",))
     assert [document.sheet for document in pack.documents] == ["going-home"]
     assert pack.completeness, "completeness is proved on the form even where the form is not printed"
+
+
+# The form first, then what is a part of it or read beside it, the days before and of surgery, what goes home, what may
+# come after, the surgeon's own last: the order in which they are taken up. Common practice, no source.
+IN_ORDER = [
+    "consent-form",
+    "risk-sheet",
+    "separate-choices",
+    "counsellor-guide",
+    "decision",
+    "before-day",
+    "day-of-surgery",
+    "going-home",
+    "drop-calendar",
+    "not-to-plan",
+    "referral-letter",
+    "lens-card",
+    "surgeon-review",
+]
+ALWAYS = {"consent-form", "risk-sheet", "separate-choices", "counsellor-guide", "day-of-surgery", "going-home"}
+
+
+@pytest.mark.parametrize("outcome", ["agrees", "wants time"])
+def test_the_sheets_come_in_order(outcome: str, clinic: Clinic) -> None:
+    case = shipped_case("ordinary")
+    talk = case.talk.model_copy(update={"outcome": Outcome(outcome)})
+    pack = compose_pack(case.model_copy(update={"talk": talk}), clinic, ("en",))
+    found = [document.sheet for document in pack.documents]
+    assert found == [name for name in IN_ORDER if name in found]
+    assert {*ALWAYS, "drop-calendar", "surgeon-review"} <= set(found)
+    assert ("decision" in found) == (outcome != "agrees")
+    assert list(SHEETS) == IN_ORDER
 
 
 def test_a_language_without_words_is_refused_by_name(clinic: Clinic) -> None:

@@ -1,4 +1,4 @@
-"""Two thousand random valid cases: form and guide are composed, and what must hold of any of them holds of all.
+"""Two thousand random valid cases: form, risk sheet and guide are composed; what must hold of any holds of all.
 
 The figures are worked out a second time here, with rounding of our own. One denominator, whole numbers, both sides:
 Trevena 2013, doi:10.1186/1472-6947-13-S2-S7; Witteman 2011, doi:10.2196/jmir.1656; IPDASi item 8, as tabled in BMC
@@ -18,8 +18,16 @@ import pytest
 
 from consent.case import Case, DecisionBasis
 from consent.clinic import Clinic
-from consent.compose import Document, Voice, consent_form, counsellor_guide
-from consent.compose.document import Line, Para, Risk, Section
+from consent.compose import (
+    Document,
+    Voice,
+    consent_form,
+    counsellor_guide,
+    day_of_surgery,
+    risk_sheet,
+    separate_choices,
+)
+from consent.compose.document import Chances, Line, Para, Risk, Section
 from consent.compose.story import Paragraph, plan_story, story, story_rules, unit_ids
 from consent.compose.teach_back import questions
 from consent.evidence import library
@@ -65,7 +73,7 @@ class Pass:
 
 @pytest.fixture(scope="module")
 def found() -> Pass:
-    """The pass itself: each case is assessed once, its form and guide composed in English, everything looked at."""
+    """The pass itself: each case is assessed once, its sheets composed in English, everything looked at."""
     clinics = [clinic_maker()(changes) for changes in CLINICS]
     result = Pass()
     for number, case in enumerate((*worst_eyes(), *random_cases(SEED, CASES))):
@@ -108,12 +116,18 @@ def look_at(number: int, case: Case, clinic: Clinic, result: Pass) -> None:
     result.improper += [(number, risk.outcome) for risk in assessment.risks.values() if not proper(risk)]
     result.naked += [(number, point.id) for point in assessment.points if not point.source.strip() or not point.facts]
     voice = Voice(("en",), "latin")
-    form, guide = consent_form(assessment, voice), counsellor_guide(assessment, Voice(("en",), "latin"))
+    form = consent_form(assessment, voice)
+    told, apart, guide = (
+        compose(assessment, Voice(("en",), "latin")) for compose in (risk_sheet, separate_choices, counsellor_guide)
+    )
     look_at_the_story(number, assessment, form, result)
-    result.numbers += [(number, where, text) for where, text in untraced(assessment, part(form, "risks"), result)]
-    result.reasons += [(number, name) for name in unreasoned(assessment, part(form, "risks"))]
-    result.spoken += [(number, text) for text in spoken_elsewhere(form, guide)]
-    result.unmet += [(number, *element) for element in sorted(unexpected(assessment, form, guide, voice))]
+    result.numbers += [(number, where, text) for where, text in untraced(assessment, told, result)]
+    result.numbers += [(number, where, text) for where, text in untraced_rows(assessment, form)]
+    result.reasons += [(number, name) for name in unreasoned(assessment, part(told, "harms"))]
+    result.spoken += [(number, text) for text in spoken_elsewhere(told, guide)]
+    result.unmet += [
+        (number, *element) for element in sorted(unexpected(assessment, (form, told, apart, guide), voice))
+    ]
     result.options |= {option.id for option in options(case)}
     result.asked |= {(asked.question.id, asked.key.id) for asked in questions(assessment)}
 
@@ -162,19 +176,25 @@ def proper(estimate: Estimate) -> bool:
 
 @dataclass(frozen=True)
 class Figure:
-    """The numbers a figure is put in, and those of its drawing: dark dots, or dark dots and the last ring."""
+    """The numbers a figure is put in, in a sentence and in the form's table, and those of its drawing: dark dots, or
+    dark dots and the last ring."""
 
     numbers: tuple[int, ...] = ()
+    short: tuple[int, ...] = ()
     dots: tuple[int, ...] = ()
 
 
 def fewer_than_one(probability: float) -> Figure:
-    """About so many of 10,000, one to nine; the rest of 1,000 or more."""
-    return Figure((WHOLE, WHOLE - 1, min(max(people(probability, TEN_WHOLE), 1), 9), TEN_WHOLE))
+    """About so many of 10,000, one to nine; the rest of 1,000 or more. In the table "under 1"."""
+    return Figure((WHOLE, WHOLE - 1, tenth(probability), TEN_WHOLE), (1,))
+
+
+def tenth(probability: float) -> int:
+    return min(max(people(probability, TEN_WHOLE), 1), 9)
 
 
 def up_to(high: float) -> Figure:
-    return Figure((WHOLE, people(high), WHOLE - people(high)))
+    return Figure((WHOLE, people(high), WHOLE - people(high)), (people(high),))
 
 
 def one_figure(value: float, low: float, high: float) -> Figure:
@@ -182,17 +202,18 @@ def one_figure(value: float, low: float, high: float) -> Figure:
     if value * WHOLE < 1:
         return up_to(high) if high * WHOLE >= 1 else fewer_than_one(value)
     ends = [] if people(low) == people(high) else [people(high)] if low * WHOLE < 1 else [people(low), people(high)]
-    return Figure((people(value), WHOLE, WHOLE - people(value), *ends), (people(value),))
+    return Figure((people(value), WHOLE, WHOLE - people(value), *ends), (people(value), *ends), (people(value),))
 
 
 def range_alone(low: float, high: float) -> Figure:
     """A range that has no single figure."""
     if high * WHOLE < 1:
-        return fewer_than_one(high)
+        tenths = {tenth(low), tenth(high)}
+        return fewer_than_one(high) if len(tenths) == 1 else Figure((WHOLE, WHOLE - 1, *tenths, TEN_WHOLE), (1,))
     if low * WHOLE < 1:
         return up_to(high)
     ends = sorted({people(low), people(high)})
-    return Figure((WHOLE, *ends, *(WHOLE - end for end in ends)), tuple(ends))
+    return Figure((WHOLE, *ends, *(WHOLE - end for end in ends)), tuple(ends), tuple(ends))
 
 
 def usual_figure(estimate: Estimate) -> Figure:
@@ -224,18 +245,20 @@ def printed(*lines: Line | None) -> list[int]:
     return sorted(int(found.replace(",", "")) for text in texts for found in NUMBER.findall(text))
 
 
-def untraced(assessment: Assessment, section: Section, result: Pass) -> Iterator[tuple[str, str]]:
-    """Places of the section whose numbers are not those worked out here: what was expected, what stands there."""
+def untraced(assessment: Assessment, sheet: Document, result: Pass) -> Iterator[tuple[str, str]]:
+    """Places of the risk sheet whose numbers are not those worked out here: what was expected, what stands there."""
     harms = [risk for risk in assessment.risks.values() if risk.applies and not risk.benefit]
-    blocks = [block for block in section.blocks if isinstance(block, Risk)]
+    blocks = [block for block in part(sheet, "harms").blocks if isinstance(block, Risk)]
     result.figures |= {line[0].plain for block in blocks for line in block.figures}
     series = dict.fromkeys(source.series for risk in harms for source in risk.sources)
     sources = "; ".join(f"{name} ({library().series[name].years})" for name in series)
-    texts = [block for block in section.blocks if isinstance(block, Para)]
-    wanted = [[WHOLE], *([] for _ in texts[2:]), [int(number) for number in NUMBER.findall(sources)]]
+    texts = [
+        block for name in ("how-to-read", "origin") for block in part(sheet, name).blocks if isinstance(block, Para)
+    ]
+    wanted = [[WHOLE], [], [int(number) for number in NUMBER.findall(sources)]]
     places: list[tuple[str, Numbers, Numbers]] = [
-        ("heading", [], printed(section.heading)),
-        ("blocks", [len(harms) + len(texts)], [len(section.blocks)]),
+        ("heading", [], printed(part(sheet, "harms").heading)),
+        ("blocks", [len(harms)], [len(part(sheet, "harms").blocks)]),
     ]
     places += [
         (f"paragraph {place}", want, printed(text.text))
@@ -246,9 +269,22 @@ def untraced(assessment: Assessment, section: Section, result: Pass) -> Iterator
     return ((where, f"{sorted(want)} is not {there}") for where, want, there in places if sorted(want) != there)
 
 
+def untraced_rows(assessment: Assessment, form: Document) -> Iterator[tuple[str, str]]:
+    """Rows of the form's tables whose numbers are not those worked out here."""
+    told = sorted((risk for risk in assessment.risks.values() if risk.applies), key=lambda risk: not risk.benefit)
+    tables = [block for name in ("gain", "risks") for block in part(form, name).blocks if isinstance(block, Chances)]
+    for estimate, row in zip(told, (row for table in tables for row in table.rows), strict=True):
+        own = own_figure(estimate, assessment)
+        wanted = [usual_figure(estimate).short, *([own.short if own else ()] if estimate.known else [])]
+        if [sorted(numbers) for numbers in wanted] != [printed(cell) for cell in row[1:]]:
+            yield f"{estimate.outcome}: row", f"{wanted} is not {[printed(cell) for cell in row[1:]]}"
+
+
 def risk_places(estimate: Estimate, block: Risk, assessment: Assessment) -> Iterator[tuple[str, Numbers, Numbers]]:
     usual, own = usual_figure(estimate), own_figure(estimate, assessment)
-    figures = [usual] if own is None else [usual, own]
+    alike = own is not None and (sorted(own.numbers), own.dots) == (sorted(usual.numbers), usual.dots)
+    figures = [usual] if own is None else [usual, Figure() if alike else own]
+    yield f"{estimate.outcome}: reason", [int(own is not None and not alike)], [int(block.because is not None)]
     yield f"{estimate.outcome}: figures", [len(figures)], [len(block.figures)]
     for figure, line in zip(figures, block.figures, strict=False):
         yield f"{estimate.outcome}: figure", figure.numbers, printed(line)
@@ -272,9 +308,9 @@ def unreasoned(assessment: Assessment, section: Section) -> Iterator[str]:
             yield estimate.outcome
 
 
-def spoken_elsewhere(form: Document, guide: Document) -> Iterator[str]:
-    """Texts with a number that the guide says in its part on numbers and the form does not print."""
-    there = {said.plain for name in ("gain", "risks") for line in all_lines(form, name) for said in line}
+def spoken_elsewhere(sheet: Document, guide: Document) -> Iterator[str]:
+    """Texts with a number that the guide says in its part on numbers and the risk sheet does not print."""
+    there = {said.plain for name in ("gain", "harms") for line in all_lines(sheet, name) for said in line}
     texts = (said.plain for line in all_lines(guide, "numbers") for said in line)
     return (text for text in texts if NUMBER.search(text) and text not in there and not text.startswith("4. "))
 
@@ -295,14 +331,16 @@ def _must() -> Profile:
 MUST = _must()
 
 
-def unexpected(assessment: Assessment, form: Document, guide: Document, voice: Voice) -> set[tuple[str, ...]]:
+def unexpected(assessment: Assessment, sheets: tuple[Document, ...], voice: Voice) -> set[tuple[str, ...]]:
     """Unmet elements with their missing parts, but for two that are open by right; and those two where they are met.
 
     The side on the take-home sheets: they are not composed in this pass. Who decides for the patient: a case may name a
     guardian as the basis and leave out the name; then nobody is there to sign, and the form is rightly refused.
     """
-    anchors = (*form.anchors(), *guide.anchors())
-    rows = completeness(MUST, assessment, Composed(anchors, form.texts_by_language(), voice.used()))
+    anchors = tuple(
+        anchor for sheet in (*sheets, day_of_surgery(assessment, Voice(("en",), "latin"))) for anchor in sheet.anchors()
+    )
+    rows = completeness(MUST, assessment, Composed(anchors, sheets[0].texts_by_language(), voice.used()))
     unmet = {(row.element.id, *row.missing, *row.measured) for row in rows if row.state is State.UNMET}
     decision = assessment.case.patient.decision
     unnamed = decision.basis is not DecisionBasis.SELF and decision.name is None

@@ -13,7 +13,7 @@ from consent.case import Answer, read_case
 from consent.clinic import read_clinic
 from consent.evidence import wilson
 from consent.resources import package_data
-from consent.risk import Estimate, assess_risks
+from consent.risk import Estimate, after_rupture, assess_risks
 
 # "131 eyes ... (0.21%; 95% CI, 0.18%-0.25%)", "36 ... (3.27%; 95% CI, 2.37%-4.50%)", "95 ... (0.16%; 0.13%-0.19%)".
 ALL_EYES = 61_907
@@ -74,3 +74,17 @@ def test_an_eye_at_the_databases_own_risk_of_rupture_lies_in_the_printed_interva
     # Report 1 of the same database and years (Day 2015, abstract): rupture or vitreous loss or both in 1.95 percent.
     mixed = 0.0195 * arms[0] + 0.9805 * arms[1]
     assert 0.18 < mixed < 0.25
+
+
+@pytest.mark.parametrize("population", ["uk", "south-asia"])
+def test_once_the_bag_has_torn_both_printed_rates_stand_beside_each_other(population: str) -> None:
+    # "(3.27%; 95% CI, 2.37%-4.50%)" with rupture, "(0.16%; 95% CI, 0.13%-0.19%)" without: never a mixture of the two.
+    case = read_case(package_data("case", "examples", "torn.toml"))
+    clinic = read_clinic().model_copy(update={"population": population})
+    found = {one.outcome: one for one in after_rupture(case, clinic)}["retinal_detachment"]
+    assert found.torn is not None
+    assert found.whole is not None
+    torn, whole = ([100 * x for x in (arm.value, arm.low, arm.high)] for arm in (found.torn, found.whole))
+    assert torn == pytest.approx([3.27, 2.37, 4.50], abs=0.005)
+    assert whole == pytest.approx([0.16, 0.13, 0.19], abs=0.005)
+    assert {source.series for source in found.sources} == {"day-2016"}

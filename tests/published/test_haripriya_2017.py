@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from statsmodels.stats.proportion import proportion_confint
 
 from consent.case import Answer, Case, NucleusGrade, Operation, read_case
 from consent.clinic import read_clinic
 from consent.evidence import library
 from consent.resources import package_data
-from consent.risk import Estimate, assess_risks
+from consent.risk import AfterRupture, Estimate, after_rupture, assess_risks
 
 # "302 815 eyes did not receive IC moxifloxacin and 314 638 eyes did"; "0.48% (20/4186)", "0.21% (9/4293)".
 EYES = {"yes": 314_638, "no": 302_815}
@@ -97,3 +98,40 @@ def test_both_kinds_of_operation_add_up_to_the_printed_totals(kind: str, eyes: i
     # Not inputs: "For the 194 252 phacoemulsification eyes", "For the 414 657 M-SICS eyes".
     series = library().one("haripriya-2017")
     assert sum(series.figure(f"endophthalmitis-{arm}-{kind}").eyes or 0 for arm in ("none", "given")) == eyes
+
+
+def once_torn(injected: str) -> AfterRupture:
+    """What the program says of infection in an eye whose bag has torn, and in one whose bag has not."""
+    found = {one.outcome: one for one in after_rupture(ordinary(injected), read_clinic())}
+    return found["endophthalmitis"]
+
+
+@pytest.mark.parametrize(("injected", "printed"), [("no", 0.48), ("yes", 0.21)])  # "0.48% (20/4186)", "0.21% (9/4293)"
+def test_once_the_bag_has_torn_it_is_the_printed_rate_and_no_mixture(injected: str, printed: float) -> None:
+    torn = once_torn(injected).torn
+    assert torn is not None
+    assert 100 * torn.value == pytest.approx(printed, abs=0.005)
+
+
+@pytest.mark.parametrize(("injected", "events"), [("no", 214 - 20), ("yes", 64 - 9)])
+def test_with_the_bag_whole_it_is_what_the_printed_counts_leave(injected: str, events: int) -> None:
+    whole = once_torn(injected).whole
+    assert whole is not None
+    assert whole.value == pytest.approx(events / (EYES[injected] - RUPTURED[injected]), rel=1e-9)
+
+
+@pytest.mark.parametrize(("injected", "events"), [("no", 20), ("yes", 9)])
+def test_its_limits_are_wilsons_of_the_printed_counts(injected: str, events: int) -> None:
+    # No limits are printed in the abstract; statsmodels works them out from its counts. Three digits are kept.
+    torn = once_torn(injected).torn
+    assert torn is not None
+    expected = proportion_confint(events, RUPTURED[injected], alpha=0.05, method="wilson")
+    assert [100 * torn.low, 100 * torn.high] == pytest.approx([100 * limit for limit in expected], abs=0.0005)
+
+
+def test_once_torn_the_injection_more_than_halves_it() -> None:
+    # Not an input: "reduced the ... rate with PCR ... from 0.48% to 0.21%", by hand 0.209645/0.477783 = 0.4388.
+    given, none = once_torn("yes").torn, once_torn("no").torn
+    assert given is not None
+    assert none is not None
+    assert given.value / none.value == pytest.approx(0.4388, abs=0.00005)

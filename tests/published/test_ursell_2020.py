@@ -51,10 +51,10 @@ def test_a_patient_reads_a_range_of_1000() -> None:
     assert usual_shown(program()) == Shown("range", low=24, high=126)
 
 
-def test_the_form_prints_both_ends_and_no_middle() -> None:
+def test_the_risk_sheet_prints_both_ends_and_no_middle() -> None:
     # 24 to 126 of 1,000 have it, 874 to 976 do not, within 3 years: no other number stands in its paragraph.
-    form = compose_pack(ORDINARY, read_clinic(), ("en",), ("consent-form",)).documents[0]
-    text = re.sub(r"<[^>]+>", " ", to_html(form))
+    sheet = compose_pack(ORDINARY, read_clinic(), ("en",), ("risk-sheet",)).documents[0]
+    text = re.sub(r"<[^>]+>", " ", to_html(sheet))
     paragraph = text.partition("The bag behind the new lens turns cloudy")[2].partition("counted in")[0]
     assert set(re.findall(r"[\d,]+\d|\d", paragraph)) == {"24", "126", "1,000", "874", "976", "3"}
 

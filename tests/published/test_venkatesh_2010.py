@@ -46,9 +46,9 @@ def test_the_group_sizes_worked_back_give_the_other_printed_shares() -> None:
 
 
 @pytest.mark.parametrize(("name", "stands"), [("hard", True), ("ordinary", False)])
-def test_both_ways_stand_on_the_form_of_a_hard_or_white_lens_only(name: str, stands: bool) -> None:
+def test_both_ways_stand_on_the_risk_sheet_of_a_hard_or_white_lens_only(name: str, stands: bool) -> None:
     # By hand 821 of 1,000, by ultrasound 876: the series describes white cataracts, so an ordinary eye does not see it.
     case = read_case(package_data("case", "examples", f"{name}.toml"))
-    form = compose_pack(case, read_clinic(), ("en",), ("consent-form",)).documents[0]
-    numbers = set(re.findall(r"\d+", re.sub(r"<[^>]+>", " ", to_html(form))))
+    sheet = compose_pack(case, read_clinic(), ("en",), ("risk-sheet",)).documents[0]
+    numbers = set(re.findall(r"\d+", re.sub(r"<[^>]+>", " ", to_html(sheet))))
     assert ({"821", "179", "876", "124"} <= numbers) is stands

@@ -55,9 +55,26 @@ def other_eye(on: str, **more: Any) -> dict[str, Any]:
     return {"other_eye": {"acuity": "6/9", "operated": "yes", "operated_on": on, "complication": "no", **more}}
 
 
-def visit(on: str) -> dict[str, str]:
-    """A first check of the eye."""
-    return {"kind": "day 1", "date": on}
+def visit(on: str, kind: str = "day 1") -> dict[str, str]:
+    """A visit, unless said otherwise the first check of the eye."""
+    return {"kind": kind, "date": on}
+
+
+TOLD = {"by": "Dr Asha Invented", "at": "2027-02-24T11:30:00+05:30"}
+RIGHT = {"eye.side": "right", "plan.side": "right"}
+
+
+def sent_on(without: str = "") -> dict[str, Any]:
+    """Sent on after a telephone call, ``without`` one of the things to write down."""
+    referral = {
+        "to": "Dr R. Example",
+        "called_by": "Dr Asha Invented",
+        "spoke_with": "Dr R. Example",
+        "called_at": "2027-02-24T11:00:00+05:30",
+        "expected_on": "2027-02-26",
+        "expected_at": "09:00:00",
+    }
+    return {"done": {"referral": {key: value for key, value in referral.items() if key != without}}}
 
 
 # id, a change that fires the point, a change that does not
@@ -521,6 +538,62 @@ TABLE: list[Row] = [
         {"done.stitches": 1, "visits": [{"kind": "stitch", "date": "2027-04-01"}]},
     ),
     ("after.stitch-without-visit", {"done.stitches": 2}, {"done.stitches": 0}),
+    # the operated eye is written a third time: Universal Protocol UP.01.01.01
+    ("after.other-side", {"done.side": "right"}, {"done.side": "left"}),
+    ("after.other-side", {"done.side": "right"}, {"done.as_planned": "unknown"}),
+    ("after.other-side", {"done.side": "left"} | RIGHT, {"done.side": "right"} | RIGHT),
+    # Samira Kohli, para 32: what was not named beforehand was not agreed
+    ("after.step-not-agreed", {"done.steps": ["pupil device"]}, {"done.steps": ["anterior vitrectomy"]}),
+    (
+        "after.step-not-agreed",
+        {"done.steps": ["anterior vitrectomy"], "plan.extra_steps": ["stitch"]},
+        {"done.steps": ["stitch"], "plan.extra_steps": ["stitch"]},
+    ),
+    # the record agrees with itself, and the patient hears of it and is seen again: common practice, no source
+    (
+        "after.called-as-planned",
+        {"done": {"as_planned": "yes", "capsule_torn": "yes"}},
+        {"done": {"as_planned": "no", "capsule_torn": "yes"}},
+    ),
+    (
+        "after.called-as-planned",
+        {"done": {"as_planned": "yes", "steps": ["stitch"]}},
+        {"done": {"as_planned": "yes", "capsule_torn": "no"}},
+    ),
+    (
+        "after.called-as-planned",
+        {"done": {"as_planned": "yes", "no_lens": "yes"}},
+        {"done": {"as_planned": "unknown", "no_lens": "yes"}},
+    ),
+    ("after.not-told", {"done": {"capsule_torn": "yes"}}, {"done": {"capsule_torn": "yes", "told": TOLD}}),
+    ("after.not-told", {"done": {"vitreous_lost": "yes"}}, {"done": {"vitreous_lost": "unknown"}}),
+    ("after.not-told", {"done": {"piece_retained": "yes"}}, {"done": {"piece_retained": "no"}}),
+    ("after.not-told", {"done": {"no_lens": "yes"}}, {"done": {"no_lens": "no"}}),
+    (
+        "after.not-told",
+        {"done": {"complication": "the iris bled"}},
+        {"done": {"complication": "the iris bled", "told": TOLD}},
+    ),
+    (
+        "after.piece-without-referral",
+        {"done.piece_retained": "yes"},
+        {"done": {"piece_retained": "yes", "referral": {"to": "Dr R. Example"}}},
+    ),
+    ("after.piece-without-referral", {"done.piece_retained": "yes"}, {"done.piece_retained": "unknown"}),
+    (
+        "after.referral-not-telephoned",
+        {"done": {"referral": {"to": "Dr R. Example"}}},
+        {"done": {"piece_retained": "yes"}},
+    ),
+    ("after.referral-not-telephoned", sent_on(without="spoke_with"), sent_on()),
+    ("after.referral-not-telephoned", sent_on(without="called_at"), sent_on()),
+    ("after.referral-not-telephoned", sent_on(without="expected_on"), sent_on(without="expected_at")),
+    (
+        "after.jelly-without-retina-visit",
+        {"done.vitreous_lost": "yes"},
+        {"done.vitreous_lost": "yes", "visits": [visit("2027-02-25"), visit("2027-03-20", "retina")]},
+    ),
+    ("after.jelly-without-retina-visit", {"done.vitreous_lost": "yes"}, {"done.vitreous_lost": "unknown"}),
     # the regimen is the surgeon's choice: common practice, no source
     (
         "regimen.other-eye-not-said",
@@ -537,6 +610,11 @@ TABLE: list[Row] = [
         },
     ),
     ("regimen.not-chosen", {"plan.regimen": None}, {"plan.regimen": "weekly-4-3-2-1"}),
+    (
+        "regimen.not-chosen",
+        {"plan.regimen": None, "done.stitches": 0},
+        {"plan.regimen": None, "done.regimen": "weekly-4-3-2-1", "version": 2},
+    ),
 ]
 
 # These cannot be fired or silenced by a change of the case alone: they have tests of their own below.

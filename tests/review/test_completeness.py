@@ -19,7 +19,16 @@ from consent.case import Case, Side
 from consent.case.reading import validate
 from consent.clinic import Clinic
 from consent.commands.main import main
-from consent.compose import Document, Voice, consent_form, counsellor_guide, going_home
+from consent.compose import (
+    Document,
+    Voice,
+    consent_form,
+    counsellor_guide,
+    day_of_surgery,
+    going_home,
+    risk_sheet,
+    separate_choices,
+)
 from consent.compose.document import Bullets, Para, Section, Signature, Spot
 from consent.errors import CaseError, IncompleteError, LanguageError
 from consent.language import ReleaseState, Rung, Said, Speaker, load_catalogue
@@ -38,6 +47,7 @@ from consent.review import (
     completeness_points,
     profile,
 )
+from tests.blocks import blocks_of
 from tests.editing import Changes, clinic_maker, edited, shipped
 
 PROFILES = ("IN", "UK", "US", "general")
@@ -78,6 +88,8 @@ EVERYTHING: dict[str, tuple[Changes, str]] = {
     ),
     "represented": (GUARDIAN, "hard"),
 }
+# For a patient who did not say yes, and for what was done otherwise than planned
+NOT_OF_EVERY_CASE = {"decision", "not-to-plan", "referral-letter", "lens-card"}
 BY_SOMEBODY_ELSE = {"IN-11", "IN-19", "EU-06"}
 
 
@@ -113,8 +125,15 @@ class Sheets:
         """Against other anchors than the composed ones; without the text of the form, which has its own tests."""
         return by_id(completeness(profile(name), self.assessment, Composed(tuple(anchors), {}, {})))
 
+    def sheet(self, name: str, tag: str = "en") -> Document:
+        """The sheet of that name that is, or is among others, in a language."""
+        (found,) = [
+            document for document, _ in self.spoken if document.sheet == name and tag in dict(document.languages)
+        ]
+        return found
+
     def signatures(self) -> list[Signature]:
-        return [block for section in self.form.sections for block in section.blocks if isinstance(block, Signature)]
+        return blocks_of(self.form, Signature)
 
     def signature(self, message: str) -> Signature:
         (found,) = [block for block in self.signatures() if block.role[-1].plain == english(message)]
@@ -122,7 +141,15 @@ class Sheets:
 
     def roles(self) -> set[str]:
         """Who signs, in English."""
-        return {block.role[-1].plain for block in self.signatures()}
+        return roles(self.form)
+
+
+def composed_as(monkeypatch: pytest.MonkeyPatch, made: Callable[[Assessment, Voice], Document]) -> None:
+    """Let the pack compose its form with ``made``; its other sheets stay as they are."""
+    pack = import_module("consent.pack.compose")
+    together = tuple((made if compose is consent_form else compose, is_made) for compose, is_made in pack._TOGETHER)
+    assert made in [compose for compose, _ in together]
+    monkeypatch.setattr(pack, "_TOGETHER", together)
 
 
 def by_id(rows: Iterable[Row]) -> dict[str, Row]:
@@ -132,12 +159,12 @@ def by_id(rows: Iterable[Row]) -> dict[str, Row]:
 def sheets(case: Case, clinic: Clinic, tags: tuple[str, ...] = ENGLISH) -> Sheets:
     assessment = assess(case, clinic)
     spoken = []
-    for compose in (consent_form, counsellor_guide):
+    for compose in (consent_form, risk_sheet, separate_choices, counsellor_guide):
         voice = Voice(tags, clinic.digits)
         spoken.append((compose(assessment, voice), voice))
-    for tag in tags:
+    for tag, compose in product(tags, (going_home, day_of_surgery)):
         voice = Voice((tag,), clinic.digits)
-        spoken.append((going_home(assessment, voice), voice))
+        spoken.append((compose(assessment, voice), voice))
     return Sheets(assessment, tuple(spoken))
 
 
@@ -205,7 +232,11 @@ def test_where_a_met_element_stands_is_told(place: str) -> None:
     measured = {"IN-20", "UK-11", "RK-10", "UN-07"}
     met = {key: row for key, row in rows.items() if row.state is State.MET}
     assert {key for key, row in met.items() if not row.where} == measured & set(met)
-    assert "consent-form / day-of-surgery" in met["SM-03"].where
+    assert met["SM-03"].where == ("day-of-surgery / eye",)
+    if place == "IN":
+        assert met["IN-22"].where == ("separate-choices / choices",)
+        assert met["IN-04"].where == ("consent-form / risks",)
+    assert met["RK-05"].where == ("risk-sheet / gain", "risk-sheet / harms")
     assert met["UN-03"].where == ("going-home / title",)
     assert met["UN-01"].where == ("counsellor-guide / back",)
 
@@ -238,7 +269,7 @@ def test_without_its_anchors_an_element_is_unmet_and_the_form_is_refused(
     assessment = applicable(element).assessment
     pack = compose_pack(assessment.case, assessment.clinic.model_copy(update={"profile": place}), ENGLISH)
     assert [row.element.id for row in pack.lacking] == [element]
-    assert {document.sheet for document in pack.documents} == set(SHEETS) - {FORM, "decision"}
+    assert {document.sheet for document in pack.documents} == set(SHEETS) - {FORM, *NOT_OF_EVERY_CASE}
     (point,) = [point for point in pack.points if point.id == "completeness.must-unmet"]
     assert point.severity is Severity.STOP
     assert [fact.slots["element"] for fact in point.facts] == [element]
@@ -280,9 +311,28 @@ def test_a_form_without_signatures_is_refused_whatever_else_is_signed(
         made = consent_form(assessment, voice)
         return replace(made, sections=tuple(section for section in made.sections if section.id != "signatures"))
 
-    monkeypatch.setattr("consent.pack.compose.consent_form", unsigned)
+    composed_as(monkeypatch, unsigned)
     pack = compose_pack(example("hard", {"talk.outcome": outcome}), clinic_maker()(), ENGLISH)
+    signed = next(document for document in pack.documents if document.sheet == "separate-choices")
+    assert {english(f"sign.{name}") for name in ("patient", "reader", "witness")} <= roles(signed)
     assert {"IN-08", "IN-09", "IN-13", "IN-14", "IN-15"} <= {row.element.id for row in pack.lacking}
+    assert FORM not in {document.sheet for document in pack.documents}
+
+
+@pytest.mark.parametrize("kind", EVERYTHING)
+def test_the_separate_choices_answer_for_no_signature(kind: str) -> None:
+    """Samira Kohli, para 32: consent to one thing is not consent to another. Their anchors are the choices alone."""
+    composed = with_everything(kind)
+    choices = composed.sheet("separate-choices")
+    assert len(roles(choices)) >= 2
+    held = {"IN-18", "IN-22"} if kind == "own" else {"IN-18", "IN-19", "IN-22"}
+    assert {anchor.element for anchor in choices.anchors()} == held
+    assert {anchor.section for anchor in choices.anchors()} == {"choices"}
+
+
+def roles(document: Document) -> set[str]:
+    """Who signs a sheet, in its last language."""
+    return {block.role[-1].plain for block in blocks_of(document, Signature)}
 
 
 def test_several_elements_missing_are_all_named_in_one_stop_and_one_error() -> None:
@@ -312,10 +362,10 @@ def test_a_should_that_the_clinic_demands_is_refused_when_it_is_missing() -> Non
 
 def test_one_anchor_left_of_several_is_enough() -> None:
     composed = of_example("hard")
-    held = [anchor for anchor in composed.anchors if anchor.element == "UK-20"]
-    others = [anchor for anchor in composed.anchors if anchor.element != "UK-20"]
-    assert len(held) > 1
-    assert {composed.rows("UK", [*others, anchor])["UK-20"].state for anchor in held} == {State.MET}
+    held = [anchor for anchor in composed.anchors if anchor.element == "UK-17"]
+    others = [anchor for anchor in composed.anchors if anchor.element != "UK-17"]
+    assert {anchor.sheet for anchor in held} == {FORM, "day-of-surgery"}
+    assert {composed.rows("UK", [*others, anchor])["UK-17"].state for anchor in held} == {State.MET}
 
 
 def test_an_anchor_of_no_element_counts_for_nothing() -> None:
@@ -340,13 +390,14 @@ def test_drawings_are_left_to_choice() -> None:
 @pytest.mark.parametrize("place", PROFILES)
 def test_an_anchor_blank_in_one_of_two_languages_does_not_count(place: str, tag: str, blank: str) -> None:
     composed = of_example("ordinary", BILINGUAL)
+    # Theatre's sheet comes once in each language: none of its places holds two.
+    whole = [anchor for anchor in composed.anchors if anchor.sheet != "day-of-surgery"]
     half = [
-        replace(anchor, texts={**anchor.texts, tag: blank}) if anchor.sheet == FORM else anchor
-        for anchor in composed.anchors
+        replace(anchor, texts={**anchor.texts, tag: blank}) if len(anchor.texts) == 2 else anchor for anchor in whole
     ]
-    before, after = composed.of_profile(place), composed.rows(place, half)
+    before, after = composed.rows(place, whole), composed.rows(place, half)
     met = {key for key in required(place) if before[key].state is State.MET}
-    assert len(met) > 10
+    assert len(met) > 7
     assert {key for key in met if after[key].state is not State.UNMET} == set()
 
 
@@ -570,8 +621,15 @@ def test_another_eye_or_none_in_one_language_at_one_place_is_unmet(tag: str, wro
     composed = of_example("ordinary", BILINGUAL)
     this, other = eye(tag, "left"), eye(tag, "right")
     places = side_places()
-    assert {section for _, _, section in places} == {"title", "who", "signatures", "day-of-surgery"}
-    assert {sheet for _, sheet, _ in places} == {FORM, "going-home"}
+    assert {place[1:] for place in places} == {
+        (FORM, "title"),
+        (FORM, "who"),
+        (FORM, "signatures"),
+        ("risk-sheet", "how-to-read"),
+        ("day-of-surgery", "who"),
+        ("day-of-surgery", "eye"),
+        ("going-home", "title"),
+    }
     for element, sheet, section in places:
         changed = [
             replace(anchor, texts={**anchor.texts, tag: WRONG_SIDES[wrong](anchor.texts[tag], this, other)})
@@ -592,7 +650,7 @@ def test_a_form_with_another_eye_in_its_title_is_refused(wrong: str, monkeypatch
         words = WRONG_SIDES[wrong](made.title[0].plain, eye("en", "left"), eye("en", "right"))
         return replace(made, title=line(words))
 
-    monkeypatch.setattr("consent.pack.compose.consent_form", mistaken)
+    composed_as(monkeypatch, mistaken)
     pack = compose_pack(example("ordinary"), clinic_maker()(), ENGLISH)
     assert blocking(pack.completeness) == {"SM-01": ("title",), "SM-02": ("title",)}
     assert FORM not in {document.sheet for document in pack.documents}
@@ -600,17 +658,22 @@ def test_a_form_with_another_eye_in_its_title_is_refused(wrong: str, monkeypatch
 
 @pytest.mark.parametrize("side", Side)
 def test_the_eye_is_the_same_word_everywhere(side: Side) -> None:
-    """One whole word in title, head of page, body, signature and day of surgery; never the other eye."""
+    """One whole word in title, head of page, body, signature, risk sheet and day of surgery; never the other eye."""
     keys = ("eye.side", "plan.side", "measurement.side", "talk.told.side")
-    form = sheets(example("ordinary", dict.fromkeys(keys, side.value)), clinic_maker()(), BILINGUAL).form
-    for tag, texts in form.texts_by_language().items():
-        word, other = eye(tag, side), eye(tag, side.other)
+    composed = sheets(example("ordinary", dict.fromkeys(keys, side.value)), clinic_maker()(), BILINGUAL)
+    stands = {
+        FORM: {"title", "header", "who", "signatures"},
+        "risk-sheet": {"title", "header", "how-to-read"},
+        "separate-choices": {"header"},
+        "day-of-surgery": {"header", "who", "eye"},
+    }
+    for (name, places), tag in product(stands.items(), BILINGUAL):
+        document, word, other = composed.sheet(name, tag), eye(tag, side), eye(tag, side.other)
         assert word not in other
         assert other not in word
-        assert [text for text in texts if other in text] == []
-    for place, tag in enumerate(BILINGUAL):
-        said = {section for section, words in form.lines() if eye(tag, side) in words[place].plain}
-        assert {"title", "header", "who", "signatures", "day-of-surgery"} <= said
+        assert [text for text in document.texts_by_language()[tag] if other in text] == []
+        place = [spoken for spoken, _ in document.languages].index(tag)
+        assert places <= {section for section, words in document.lines() if word in words[place].plain}
 
 
 # Words that may not stand. IN-20: Samira Kohli, para 32, and Bhushan Raina, reported 2019. UK-11: Thefaut v Johnston
@@ -627,13 +690,13 @@ each_word = pytest.mark.parametrize(("element", "place", "words"), EACH_WORD, id
 
 
 def others_say(words: str) -> dict[str, str]:
-    """The clinic's own words in the data notice."""
-    return {"personal_data.purpose": f"your care, and {words.capitalize()}, as it comes"}
+    """What somebody else than the patient says, on the form itself: the cost as the clinic entered it."""
+    return {"plan.cost": f"your care, and {words.capitalize()}, as it comes"}
 
 
 @each_word
 def test_forbidden_words_in_the_composed_form_are_unmet_and_named(element: str, place: str, words: str) -> None:
-    row = sheets(example("ordinary"), clinic_maker()(others_say(words))).of_profile(place)[element]
+    row = sheets(example("ordinary", others_say(words)), clinic_maker()()).of_profile(place)[element]
     assert row.state is State.UNMET
     assert words in row.measured
 
@@ -657,7 +720,7 @@ def test_a_listed_word_of_any_language_is_found_in_any_text(element: str, tag: s
 def test_forbidden_words_refuse_the_form_where_they_must_not_stand(element: str, refused: bool) -> None:
     """Minimising words are a SHOULD: the judgment weighed them among other faults."""
     place, (words, *_) = FORBIDDEN[element]
-    pack = compose_pack(example("ordinary"), clinic_maker()({"profile": place, **others_say(words)}), ENGLISH)
+    pack = compose_pack(example("ordinary", others_say(words)), clinic_maker()({"profile": place}), ENGLISH)
     assert [row.element.id for row in pack.lacking] == ([element] if refused else [])
     assert (FORM in {document.sheet for document in pack.documents}) is not refused
     if refused:
@@ -681,7 +744,7 @@ def test_a_patient_who_asks_about_such_words_has_not_signed_them(
     asked = f"Do I have to believe {words.upper()}?"
     composed = sheets(example("ordinary", {key: QUOTED[key](asked)}), clinic_maker()(), BILINGUAL)
     assert composed.of_profile(place)[element].state is State.MET
-    assert any(asked in text for text in composed.form.texts())
+    assert any(asked in text for document, _ in composed.spoken for text in document.texts())
 
 
 @pytest.mark.parametrize(("name", "refused"), [("Sharare Example", False), ("Dr Rare", True), ("Rarely Example", True)])
@@ -1128,7 +1191,7 @@ def test_prepare_writes_the_other_sheets_and_leaves_with_10(
     assert "UK-06" in said.err
     assert "Why an option is recommended" in said.err
     printed = {path.name.split(".")[0] for path in folder.glob("*.pdf")}
-    assert printed == set(SHEETS) - {FORM, "decision"}
+    assert printed == set(SHEETS) - {FORM, *NOT_OF_EVERY_CASE}
     listed = [Path(name) for name in said.out.splitlines()]
     assert all(path.is_file() for path in listed)
     assert not any(path.name.startswith(FORM) for path in folder.rglob("*"))

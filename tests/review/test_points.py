@@ -125,6 +125,8 @@ FAMILIES: Mapping[str, list[str]] = {
     "day.changed-": list(Change),
     "step.": [f"{step}.short" for step in ExtraStep],
     "retinopathy.": ["severe", "proliferative"],
+    "fact.happened.": ["capsule_torn", "vitreous_lost", "piece_retained", "no_lens"],
+    "fact.referral.": ["spoke-with", "called-at", "expected-on"],
     "fact.pair.": [name for kind in pairs().values() for name in kind],
     "value-of.": list(plausible()),
 }

@@ -1,0 +1,111 @@
+"""What was done, told to the patient: lens in the eye, steps taken, what differed from the plan, the first morning."""
+
+from __future__ import annotations
+
+from consent.case import Answer, Case, ExtraStep, Lens
+from consent.compose.document import Block, Bullets, Facts, Line, Para, Pictures
+from consent.compose.form_plan import lens_remark
+from consent.compose.pictures import diagram
+from consent.compose.voice import Voice
+from consent.language import Quoted
+from consent.review import events
+from consent.wording import Remark, remark
+
+_DRAWN = {"capsule_torn": "bag_torn", "piece_retained": "piece_behind", "no_lens": "no_lens"}
+"""What is drawn of an event; jelly is drawn as it was taken away."""
+
+
+def lens_placed(case: Case, voice: Voice) -> Line:
+    """The lens in the eye and its place; that there is none yet, or that nobody has written it down."""
+    done = case.done
+    if done is None or (done.lens is None and done.no_lens is not Answer.YES):
+        return voice.line("value.not-entered")
+    return voice.line("value.no-lens-yet") if done.lens is None else voice.remark(_placed(done.lens))
+
+
+def _placed(lens: Lens) -> Remark:
+    return remark("value.lens-placed", lens=lens_remark(lens), place=remark(f"place.{lens.place}"))
+
+
+def what_was_done(case: Case, voice: Voice) -> tuple[Block, ...]:
+    """Lens and first morning as facts; then that all went as planned, or each difference by name."""
+    rows = [
+        (voice.line("label.operation"), voice.line(f"operation.{_operation(case)}")),
+        (voice.line("label.lens-placed"), lens_placed(case, voice)),
+        *_first_morning(case, voice),
+    ]
+    different = told_differences(case, voice)
+    blocks: list[Block] = [Facts(tuple(rows))]
+    if different:
+        blocks += [Para(voice.line("home.done.different"), style="strong"), Bullets(different)]
+    elif case.done is not None and case.done.as_planned is Answer.YES:
+        blocks.append(Para(voice.line("home.done.as-planned"), style="strong"))
+    return tuple(blocks)
+
+
+def _operation(case: Case) -> str:
+    return (case.done.operation if case.done else None) or case.plan.operation
+
+
+def _first_morning(case: Case, voice: Voice) -> list[tuple[Line, Line]]:
+    day1 = case.day1
+    rows = []
+    if day1 is not None and day1.acuity_pinhole is not None:
+        rows.append((voice.line("label.first-morning-sight"), voice.show(day1.acuity_pinhole)))
+    if day1 is not None and day1.pressure_mmhg is not None:
+        pressure = voice.line("value.mmhg", mmhg=day1.pressure_mmhg)
+        rows.append((voice.line("label.first-morning-pressure"), pressure))
+    return rows
+
+
+def told_differences(case: Case, voice: Voice) -> tuple[Line, ...]:
+    """What happened and what was done otherwise than planned, each in its own words; empty where nothing was."""
+    return (*happened(case, voice), *steps_taken(case, voice))
+
+
+def happened(case: Case, voice: Voice) -> tuple[Line, ...]:
+    """What did not go to plan in the eye."""
+    lines = [voice.line(f"happened.{name}") for name in events(case)]
+    if case.done is not None and case.done.complication:
+        lines.append(voice.line("happened.complication", text=Quoted(case.done.complication)))
+    return tuple(lines)
+
+
+def steps_taken(case: Case, voice: Voice) -> tuple[Line, ...]:
+    """What was done about it: another operation or lens, and each extra step."""
+    plan, done = case.plan, case.done
+    if done is None:
+        return ()
+    lines = []
+    if done.operation is not None and done.operation is not plan.operation:
+        lines.append(voice.line("done.other-operation", operation=remark(f"operation.{done.operation}")))
+    if done.lens is not None and plan.lens is not None and _unlike(done.lens, plan.lens):
+        place = remark(f"place.{done.lens.place}")
+        lines.append(voice.line("done.other-lens", lens=lens_remark(done.lens), place=place))
+    told = (ExtraStep.OTHER_LENS_PLACE, ExtraStep.NO_LENS_TODAY)
+    steps = [*done.steps, *([ExtraStep.STITCH] if done.stitches and ExtraStep.STITCH not in done.steps else [])]
+    lines += [voice.line(f"step.{step}") for step in steps if step not in told]
+    return tuple(lines)
+
+
+def _unlike(one: Lens, other: Lens) -> bool:
+    return (one.design, one.place, one.power_d) != (other.design, other.place, other.power_d)
+
+
+def drawn(case: Case, voice: Voice) -> Pictures | None:
+    """What happened and where the lens is now, drawn; None where nothing went wrong."""
+    done = case.done
+    if done is None or not done.went_wrong:
+        return None
+    names = [_DRAWN[name] for name in events(case) if name in _DRAWN]
+    if ExtraStep.ANTERIOR_VITRECTOMY in done.steps:
+        names.append("jelly_removed")
+    if done.lens is not None:
+        names.append("lens_in_bag" if done.lens.place == "capsular bag" else "lens_in_front_of_bag")
+    known = [name for name in names if done.lens is None or name != "lens_in_front_of_bag" or _in_sulcus(done.lens)]
+    items = tuple((diagram(name), voice.line(f"picture.{name}")) for name in known)
+    return Pictures(items, style="diagrams") if items else None
+
+
+def _in_sulcus(lens: Lens) -> bool:
+    return lens.place == "ciliary sulcus"

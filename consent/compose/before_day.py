@@ -1,0 +1,108 @@
+"""Before the day: when and where, food and tablets, what to wash and bring, and when to phone first."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from consent.case import Anaesthesia, Answer
+from consent.compose.document import Block, Document, Facts, Line, Para, PicturedList, Section
+from consent.compose.frame import finish, unbroken
+from consent.compose.pictures import pictogram
+from consent.compose.voice import Voice
+from consent.compose.which_eye import eye_box
+from consent.language import Quoted
+from consent.review.assessment import Assessment
+from consent.wording import remark
+
+SHEET = "before-day"
+
+
+def before_day(assessment: Assessment, voice: Voice) -> Document:
+    """The composed sheet for the patient and whoever comes along; what the clinic has not set is a line to ask."""
+    sections = (
+        _when(assessment, voice),
+        _eat(assessment, voice),
+        _wash(voice),
+        _bring(voice),
+        _phone(assessment, voice),
+    )
+    phone = assessment.clinic.telephone
+    footer = voice.line("frame.footer-before", day=unbroken(phone.day), night=unbroken(phone.night))
+    title = voice.line("before.title", eye=remark(f"eye.{assessment.case.eye.side}"))
+    return finish(voice, assessment, SHEET, title, sections, footer=footer)
+
+
+def _when(assessment: Assessment, voice: Voice) -> Section:
+    case, plan, clinic = assessment.case, assessment.case.plan, assessment.clinic
+    rows = [
+        (voice.line("before.day"), voice.show(plan.date)),
+        (voice.line("before.be-there"), _be_there(assessment, voice)),
+    ]
+    if plan.time is not None:
+        rows.append((voice.line("before.surgery-at"), voice.show(plan.time)))
+    where = f"{clinic.name}, {clinic.address}"
+    rows.append((voice.line("label.place"), voice.quoted(f"{where}, {plan.place}" if plan.place else where)))
+    helper = case.patient.drops_helper
+    named = voice.line("before.with-named", helper=Quoted(helper)) if helper else voice.line("before.with-somebody")
+    rows.append((voice.line("before.with"), named))
+    return Section("when", voice.line("before.when.heading"), (eye_box(assessment, voice), Facts(tuple(rows))))
+
+
+def _be_there(assessment: Assessment, voice: Voice) -> Line:
+    at, minutes = assessment.case.plan.time, assessment.clinic.before.arrive_minutes
+    if at is None or minutes is None:
+        return voice.line("before.ask")
+    return voice.show((dt.datetime.combine(assessment.case.plan.date, at) - dt.timedelta(minutes=minutes)).time())
+
+
+def _eat(assessment: Assessment, voice: Voice) -> Section:
+    """Food by the anaesthetic, the tablets this patient takes, and long-standing drops."""
+    case, health = assessment.case, assessment.case.health
+    items = [("fast_plate", _food(assessment, voice)), ("tablets", voice.line("before.tablets"))]
+    if health.diabetes is Answer.YES:
+        items.append(("question", voice.line("before.sugar")))
+    if Answer.YES in (health.anticoagulant, health.antiplatelet):
+        items.append(("tablets", voice.line("before.thinner")))
+    if health.alpha_blocker.ever is Answer.YES:
+        items.append(("question", voice.line("before.alpha")))
+    if case.own_drops or case.eye.glaucoma_drops:
+        items.append(("one_drop", voice.line("before.own-drops")))
+    return Section("eat", voice.line("before.eat.heading"), (_listed(items),))
+
+
+def _food(assessment: Assessment, voice: Voice) -> Line:
+    hours = assessment.clinic.before.no_food_hours
+    if assessment.case.plan.anaesthesia is Anaesthesia.GENERAL:
+        return voice.line("before.eat.asleep")
+    if hours is None:
+        return voice.line("before.eat.ask")
+    return voice.count("before.eat.none", hours) if hours else voice.line("before.eat.usual")
+
+
+def _wash(voice: Voice) -> Section:
+    names = {"wash": "head_bath", "no-kohl": "kohl", "clothes": "wash"}
+    items = [(picture, voice.line(f"before.{name}")) for name, picture in names.items()]
+    blocks = (_listed(items, crossed=("kohl",)),)
+    return Section("wash", voice.line("before.wash.heading"), blocks)
+
+
+def _bring(voice: Voice) -> Section:
+    names = {"papers": "read", "bottles": "bag_of_bottles", "glasses": "dark_glasses"}
+    items = [(picture, voice.line(f"before.bring.{name}")) for name, picture in names.items()]
+    return Section("bring", voice.line("before.bring.heading"), (_listed(items),))
+
+
+def _phone(assessment: Assessment, voice: Voice) -> Section:
+    names = ["red", "fever", "chest"]
+    if assessment.case.health.diabetes is Answer.YES:
+        names.append("sugar")
+    pictures = {"red": "red_eye", "fever": "question", "chest": "pain", "sugar": "question", "mind": "companion"}
+    items = [(pictures[name], voice.line(f"before.phone.{name}")) for name in (*names, "mind")]
+    phone = assessment.clinic.telephone
+    number = voice.line("frame.footer-before", day=unbroken(phone.day), night=unbroken(phone.night))
+    blocks: tuple[Block, ...] = (_listed(items), Para(number, style="strong"))
+    return Section("phone", voice.line("before.phone.heading"), blocks)
+
+
+def _listed(items: list[tuple[str, Line]], crossed: tuple[str, ...] = ()) -> PicturedList:
+    return PicturedList(tuple((pictogram(name, crossed=name in crossed), words) for name, words in items))

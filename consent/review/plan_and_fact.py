@@ -1,0 +1,66 @@
+"""The plan was a forecast, what was done is a fact: where the two differ, and whether that had been agreed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from consent.case import Answer, Case, ExtraStep, Lens
+from consent.wording import Remark, remark
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One way in which fact and plan differ. ``agreed``: the patient had agreed to it beforehand."""
+
+    told: Remark
+    agreed: bool
+
+
+_EVENTS = ("capsule_torn", "vitreous_lost", "piece_retained", "no_lens")
+
+
+def events(case: Case) -> tuple[str, ...]:
+    """What did not go to plan in the eye, cause before consequence, by key of ``done``; empty where nothing did."""
+    done = case.done
+    return tuple(name for name in _EVENTS if done is not None and getattr(done, name) is Answer.YES)
+
+
+def differences(case: Case) -> tuple[Difference, ...]:
+    """Return each step taken and each choice that is not as planned, in the order of the operation."""
+    return tuple(_differences(case)) if case.done is not None else ()
+
+
+def _differences(case: Case) -> Iterator[Difference]:
+    plan, done = case.plan, case.done
+    if done is None:
+        return
+    agreed = frozenset(plan.extra_steps)
+    if done.operation is not None and done.operation is not plan.operation:
+        told = remark("fact.other-operation", operation=remark(f"operation.{done.operation}"))
+        yield Difference(told, ExtraStep.LARGER_INCISION in agreed)
+    yield from _lens(case)
+    for step in done.steps:
+        if step not in (ExtraStep.OTHER_LENS_PLACE, ExtraStep.NO_LENS_TODAY):
+            yield Difference(remark("fact.step-taken", step=remark(f"step.{step}.short")), step in agreed)
+    if done.stitches and ExtraStep.STITCH not in done.steps:
+        yield Difference(remark("fact.step-taken", step=remark("step.stitch.short")), ExtraStep.STITCH in agreed)
+
+
+def _lens(case: Case) -> Iterator[Difference]:
+    plan, done = case.plan, case.done
+    if done is None:
+        return
+    if done.no_lens is Answer.YES:
+        yield Difference(remark("fact.no-lens-placed"), ExtraStep.NO_LENS_TODAY in plan.extra_steps)
+    elif done.lens is not None and plan.lens is not None and _kind(done.lens) != _kind(plan.lens):
+        told = remark(
+            "fact.other-lens", design=remark(f"lens.{done.lens.design}"), place=remark(f"place.{done.lens.place}")
+        )
+        named = any(_kind(done.lens) == _kind(lens) for lens in plan.fallback_lenses)
+        accepted = plan.fallback_in_consent is Answer.YES and named
+        yield Difference(told, accepted or ExtraStep.OTHER_LENS_PLACE in plan.extra_steps)
+
+
+def _kind(lens: Lens) -> tuple[object, ...]:
+    return lens.design, lens.place, lens.power_d
