@@ -24,7 +24,9 @@ class Lens(Part):
 
 
 class Visit(Part):
-    kind: Literal["day 1", "week 1", "pressure", "cornea", "retina", "final", "spectacles", "stitch", "other"]
+    kind: Literal[
+        "day 1", "week 1", "pressure", "cornea", "retina", "referral", "final", "spectacles", "stitch", "other"
+    ]
     date: dt.date
     kept: Answer = Field(Answer.UNKNOWN, description="the patient came")
     place: ShortText | None = None

@@ -328,6 +328,15 @@ class Case(Part):
         return self
 
     @property
+    def all_visits(self) -> tuple[Visit, ...]:
+        """Every visit by day, where the patient is sent on among them."""
+        referral = self.done.referral if self.done else None
+        sent = referral.expected_on if referral else None
+        known = any(visit.date == sent and visit.kind == "referral" for visit in self.visits)
+        added = () if sent is None or known else (Visit(kind="referral", date=sent),)
+        return tuple(sorted((*self.visits, *added), key=lambda visit: visit.date))
+
+    @property
     def glasses_on(self) -> dt.date | None:
         """The day glasses are tested, where there is such a visit."""
         return next((visit.date for visit in self.visits if visit.kind == "spectacles"), None)

@@ -32,7 +32,7 @@ def what_was_done(case: Case, voice: Voice) -> tuple[Block, ...]:
     rows = [
         (voice.line("label.operation"), voice.line(f"operation.{_operation(case)}")),
         (voice.line("label.lens-placed"), lens_placed(case, voice)),
-        *_first_morning(case, voice),
+        *first_morning(case, voice),
     ]
     different = told_differences(case, voice)
     blocks: list[Block] = [Facts(tuple(rows))]
@@ -47,7 +47,8 @@ def _operation(case: Case) -> str:
     return (case.done.operation if case.done else None) or case.plan.operation
 
 
-def _first_morning(case: Case, voice: Voice) -> list[tuple[Line, Line]]:
+def first_morning(case: Case, voice: Voice) -> list[tuple[Line, Line]]:
+    """Sight and pressure of the first morning, where they were entered."""
     day1 = case.day1
     rows = []
     if day1 is not None and day1.acuity_pinhole is not None:
@@ -84,7 +85,7 @@ def steps_taken(case: Case, voice: Voice) -> tuple[Line, ...]:
         lines.append(voice.line("done.other-lens", lens=lens_remark(done.lens), place=place))
     told = (ExtraStep.OTHER_LENS_PLACE, ExtraStep.NO_LENS_TODAY)
     steps = [*done.steps, *([ExtraStep.STITCH] if done.stitches and ExtraStep.STITCH not in done.steps else [])]
-    lines += [voice.line(f"step.{step}") for step in steps if step not in told]
+    lines += [voice.line(f"done.step.{step}") for step in steps if step not in told]
     return tuple(lines)
 
 

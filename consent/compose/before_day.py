@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from consent.case import Anaesthesia, Answer
-from consent.compose.document import Block, Document, Facts, Line, Para, PicturedList, Section
+from consent.compose.document import Document, Facts, Line, PicturedList, Section
 from consent.compose.frame import finish, unbroken
 from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
@@ -98,10 +98,7 @@ def _phone(assessment: Assessment, voice: Voice) -> Section:
         names.append("sugar")
     pictures = {"red": "red_eye", "fever": "question", "chest": "pain", "sugar": "question", "mind": "companion"}
     items = [(pictures[name], voice.line(f"before.phone.{name}")) for name in (*names, "mind")]
-    phone = assessment.clinic.telephone
-    number = voice.line("frame.footer-before", day=unbroken(phone.day), night=unbroken(phone.night))
-    blocks: tuple[Block, ...] = (_listed(items), Para(number, style="strong"))
-    return Section("phone", voice.line("before.phone.heading"), blocks)
+    return Section("phone", voice.line("before.phone.heading"), (_listed(items),))
 
 
 def _listed(items: list[tuple[str, Line]], crossed: tuple[str, ...] = ()) -> PicturedList:

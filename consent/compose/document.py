@@ -163,10 +163,10 @@ class TickList(Block):
 
 @dataclass(frozen=True)
 class WarningGroup:
-    """One action, and the signs it is for: those with a picture first, each with its words under it."""
+    """One action, line by line, and the signs it is for: those with a picture first, each with its words under it."""
 
     name: str
-    action: Line
+    action: tuple[Line, ...]
     drawn: tuple[tuple[str, Line], ...]
     signs: tuple[Line, ...]
 

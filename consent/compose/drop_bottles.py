@@ -65,7 +65,7 @@ def _rules_and_code(assessment: Assessment, voice: Voice) -> Block:
 def visits(assessment: Assessment, voice: Voice) -> Iterator[Block]:
     """The visits still to come on this print, by date; what falls on one date in one line."""
     plan = assessment.drops
-    coming = [visit for visit in assessment.case.visits if visit.date >= plan.issued_on]
+    coming = [visit for visit in assessment.case.all_visits if visit.date >= plan.issued_on]
     coming.sort(key=lambda visit: visit.date)
     rows = tuple(
         (voice.show(Day(date, "brief")), joined(voice.line(f"visit.{visit.kind}") for visit in visits_of_day))

@@ -129,7 +129,7 @@ def poster(assessment: Assessment, voice: Voice) -> Poster:
 def month_grid(assessment: Assessment, voice: Voice) -> MonthGrid:
     """The weeks from the first day of this print to the last drop or visit."""
     plan = assessment.drops
-    visits = [visit.date for visit in assessment.case.visits]
+    visits = [visit.date for visit in assessment.case.all_visits]
     first = plan.issued_on
     last = max([first, *visits, *([plan.last] if plan.last else [])])
     monday_first = assessment.clinic.week_starts_on == "monday"
@@ -150,7 +150,7 @@ class _DayFacts:
         plan = assessment.drops
         self.voice, self.first, self.last, self.surgery = voice, first, last, plan.surgery
         self.rounds = {day.date: len(day.sessions) for day in printed_days(plan)}
-        self.visits = {visit.date for visit in assessment.case.visits}
+        self.visits = {visit.date for visit in assessment.case.all_visits}
         self.opened: dict[dt.date, list[Row]] = {}
         for supply in plan.supplies:
             for opening in supply.openings:
@@ -188,7 +188,7 @@ def legend(assessment: Assessment, voice: Voice) -> Pictures:
         (pictogram("one_drop"), voice.line("calendar.legend.rounds", rounds=example)),
         (pictogram("open_bottle"), voice.line("calendar.legend.open")),
     ]
-    if assessment.case.visits:
+    if assessment.case.all_visits:
         items.append((pictogram("visit"), voice.line("calendar.visit")))
     if assessment.drops.issued_from <= 0:
         items.append((pictogram("pad"), voice.line("calendar.legend.surgery")))

@@ -47,7 +47,7 @@ def risk_block(voice: Voice, estimate: Estimate, assessment: Assessment, element
         spots.append(Spot(joined((figures[1], *([because] if because else [])), " "), (f"RK-07:{of}",)))
         if own.how in _WITH_RANGE:
             spots.append(Spot(figures[1], (f"RK-08:{of}",)))
-    arrays = _arrays(voice, usual, own)
+    arrays = _arrays(voice, usual, None if same else own, draw_alone=estimate.benefit)
     spots += [Spot(array.caption, (f"RK-11:{of}",)) for array in arrays]
     return Risk(
         name=voice.line(f"outcome.{estimate.outcome}.name"),
@@ -72,11 +72,11 @@ def chances_row(voice: Voice, estimate: Estimate, assessment: Assessment) -> tup
     Two cells where nothing is known of any eye.
     """
     usual, own = usual_shown(estimate), own_shown(estimate, assessment.case, assessment.clinic)
-    name, figure = voice.line(f"outcome.{estimate.outcome}.name"), voice.remark(short_figure(usual))
+    name, figure = voice.line(f"outcome.{estimate.outcome}.name"), voice.remark(short_figure(usual, beside=own))
     if not estimate.known:
         return (name, figure)
     unsaid = "chance.not-yet" if estimate.personal or estimate.unlooked else "chance.not-apart"
-    return (name, figure, voice.line(unsaid) if own is None else voice.remark(short_figure(own)))
+    return (name, figure, voice.line(unsaid) if own is None else voice.remark(short_figure(own, beside=usual)))
 
 
 def spoken_figures(voice: Voice, estimate: Estimate, assessment: Assessment) -> tuple[Line, ...]:
@@ -133,8 +133,13 @@ def _labelled(voice: Voice, label: str, shown: Shown) -> Line:
     return voice.line("risk.labelled", label=remark(label), figure=_figure(shown))
 
 
-def short_figure(shown: Shown) -> Remark:
-    """How a figure is put in a table whose head says of how many people."""
+def short_figure(shown: Shown, beside: Shown | None = None) -> Remark:
+    """How a figure is put in a table whose head says of how many people; ``beside`` another one.
+
+    Two figures below one of 1,000 that differ are told apart in 10,000.
+    """
+    if shown.how == "fewer" and beside is not None and beside != shown and beside.how in ("fewer", "fewer range"):
+        return remark("chance.fewer-in-ten", tenth=shown.tenth, ten_whole=TEN_WHOLE)
     slots = {name: value for name, value in _slots(shown).items() if name in _SHORT[shown.how]}
     return remark(f"chance.{shown.how.replace(' ', '-')}", **slots)
 
@@ -145,7 +150,7 @@ _SHORT: dict[str, tuple[str, ...]] = {
     "spread up to": ("count", "high"),
     "range": ("span",),
     "fewer": (),
-    "fewer range": (),
+    "fewer range": ("span", "ten_whole"),
     "up to": ("high",),
     "unknown": (),
 }
@@ -192,7 +197,10 @@ def _counted_in(voice: Voice, estimate: Estimate) -> Line | None:
     )
 
 
-def _arrays(voice: Voice, usual: Shown, own: Shown | None) -> tuple[Array, ...]:
+def _arrays(voice: Voice, usual: Shown, own: Shown | None, draw_alone: bool) -> tuple[Array, ...]:
+    """Both figures drawn where they differ enough to be seen; ``draw_alone``: the usual one also by itself."""
+    if own is None and draw_alone and usual.how == "count":
+        return (_array(voice, "risk.array-usual", usual.count, None),)
     if own is None or usual.how != "count" or own.how in ("fewer", "fewer range", "up to", "unknown"):
         return ()
     most = max(own.count, own.high)

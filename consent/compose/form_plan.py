@@ -60,7 +60,7 @@ def lens_named(assessment: Assessment, voice: Voice) -> Line:
     if plan.lens is None:
         return voice.line("value.lens-not-chosen")
     if plan.lens.on_shelf is Answer.NO and plan.fallback_lenses:
-        others = Listed(tuple(lens_remark(lens) for lens in plan.fallback_lenses))
+        others = Listed(tuple(lens_remark(lens) for lens in plan.fallback_lenses), "; ")
         return voice.line("value.lens-not-here", lens=lens_remark(plan.lens), others=others)
     return voice.remark(lens_remark(plan.lens))
 
@@ -74,7 +74,10 @@ def lens_remark(lens: Lens) -> Remark:
 
 
 def why(assessment: Assessment, voice: Voice) -> Section:
-    """What a cataract is, what is done about it, how long it takes, which lens goes in and where it focuses."""
+    """What a cataract is, what is done about it, how long it takes, and where the new lens focuses.
+
+    How that lens is built and what protects the eye stands with the drawings of the risk sheet.
+    """
     operation, minutes = assessment.case.plan.operation, assessment.clinic.operation_minutes
     told = {
         paragraph.topic: [voice.remark(unit) for unit in paragraph.units] for paragraph in plan_story(assessment.case)
@@ -84,7 +87,7 @@ def why(assessment: Assessment, voice: Voice) -> Section:
         how.append(voice.line("form.why.drainage"))
     long_ = voice.line("form.why.how-long", minutes=minutes) if minutes else voice.line("form.why.how-long-ask")
     cloudy = joined([voice.line("form.why.cloudy"), *told.get("kind", [])], " ")
-    what = [voice.line("form.why.what-we-do"), *how, *told.get("build", []), *told.get("care", [])]
+    what = [voice.line("form.why.what-we-do"), *how]
     done, focus = joined(what, " "), joined(told["focus"], " ")
     unchosen = () if assessment.case.plan.lens else ("UK-13:lens",)
     return section(

@@ -34,14 +34,13 @@ _DAYS_OF = {
 def people(assessment: Assessment, voice: Voice) -> Section:
     """Who operates and explained, a trainee, others who take part, where a camp patient turns to, the cost."""
     case, plan = assessment.case, assessment.case.plan
-    surgeon = voice.line("form.people.surgeon", surgeon=Quoted(plan.surgeon.name))
-    trainee = voice.line(_TRAINEE[plan.trainee_may_operate])
+    surgeon, trainee = who_operates(assessment, voice)
     told = voice.line("form.people.explained-by-nobody")
     if case.talk.by:
         told = voice.line("form.people.explained-by", name=Quoted(case.talk.by))
     blocks: list[Block] = [
         Para(
-            joined([surgeon, trainee, told, _costs(assessment, voice)], " "),
+            joined([surgeon, trainee, told, costs(assessment, voice)], " "),
             spots=(
                 Spot(surgeon, ("ST-07:operates", "UK-16:operates")),
                 Spot(trainee, ("ST-08", "UK-16:trainee", *_us_trainee(plan.trainee_may_operate))),
@@ -61,6 +60,13 @@ def people(assessment: Assessment, voice: Voice) -> Section:
     return section(voice, "people", *blocks)
 
 
+def who_operates(assessment: Assessment, voice: Voice) -> tuple[Line, Line]:
+    """The surgeon by name, and whether a surgeon in training takes part."""
+    plan = assessment.case.plan
+    surgeon = voice.line("form.people.surgeon", surgeon=Quoted(plan.surgeon.name))
+    return surgeon, voice.line(_TRAINEE[plan.trainee_may_operate])
+
+
 def _us_trainee(may: Answer) -> tuple[str, ...]:
     return ("US-10",) if may is Answer.YES else ()
 
@@ -78,7 +84,7 @@ def _camp(assessment: Assessment, voice: Voice) -> list[Block]:
     ]
 
 
-def _costs(assessment: Assessment, voice: Voice) -> Line:
+def costs(assessment: Assessment, voice: Voice) -> Line:
     """Who pays, what it costs where that is to be printed, who pays for extra steps; the same rights for all."""
     plan = assessment.case.plan
     lines = [voice.line(f"payer.{plan.payer}")]

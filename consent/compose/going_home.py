@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from consent.case import Answer, Case, DropGiver, Visit
+from consent.case import Answer, Case, DropGiver
 from consent.compose.after_surgery import what_was_done
 from consent.compose.document import (
     Blank,
@@ -25,7 +25,7 @@ from consent.compose.document import (
 from consent.compose.drop_steps import giver
 from consent.compose.frame import finish, unbroken
 from consent.compose.pictures import pictogram
-from consent.compose.voice import Voice, joined
+from consent.compose.voice import Voice
 from consent.compose.which_eye import eye_box, faced
 from consent.language import Day, Quoted
 from consent.review.assessment import Assessment
@@ -58,6 +58,7 @@ _CARE = {
     "prayer": "prayer_bow",
 }
 _ALWAYS = (("read", "may-do"), ("rub", "no-rubbing"), ("shop_drop", "nothing-else"), ("tablets", "tablets"))
+_ONE_DAY = dt.timedelta(days=1)
 _CROSSED = frozenset({"rub", "shop_drop"})
 _DROP_STEPS = ("wash", "shake", "head_back", "pull_lid", "one_drop", "close_press", "wait")
 
@@ -71,7 +72,7 @@ def going_home(assessment: Assessment, voice: Voice, large: bool = False) -> Doc
         _who(assessment, voice),
         warning_signs(assessment, voice),
         *_done(assessment, voice),
-        _expect(voice),
+        _expect(assessment.case, voice),
         _care(assessment, voice),
         visits(assessment, voice),
         _how(assessment, voice),
@@ -86,18 +87,19 @@ def warning_signs(assessment: Assessment, voice: Voice) -> Section:
     phone = assessment.clinic.telephone
     at_once = voice.line("warn.phone-now", day=unbroken(phone.day), night=unbroken(phone.night))
     where = voice.line("warn.where", place=Quoted(f"{assessment.clinic.name}, {assessment.clinic.address}"))
-    now = joined([voice.line("warn.come-now"), where], ". ")
     groups = (
-        _group("now", now, _COME_NOW, assessment, voice),
-        _group("phone", at_once, _PHONE, assessment, voice),
-        _group("visit", voice.line("warn.at-visit"), _AT_VISIT, assessment, voice),
+        _group("now", (voice.line("warn.come-now"), where), _COME_NOW, assessment, voice),
+        _group("phone", (at_once,), _PHONE, assessment, voice),
+        _group("visit", (voice.line("warn.at-visit"),), _AT_VISIT, assessment, voice),
     )
     both = assessment.drops.both_eyes and assessment.case.other_eye.operated is Answer.YES
     said = (Para(voice.line("home.both-eyes"), style="strong"),) if both else ()
     return Section("warning-signs", voice.line("home.warning-signs.heading"), (*said, Warnings(groups)))
 
 
-def _group(name: str, action: Line, signs: tuple[str, ...], assessment: Assessment, voice: Voice) -> WarningGroup:
+def _group(
+    name: str, action: tuple[Line, ...], signs: tuple[str, ...], assessment: Assessment, voice: Voice
+) -> WarningGroup:
     drawn = tuple((faced(_DRAWN[sign], assessment), voice.line(f"sign-of.{sign}")) for sign in signs if sign in _DRAWN)
     return WarningGroup(
         name, action, drawn, tuple(voice.line(f"sign-of.{sign}") for sign in signs if sign not in _DRAWN)
@@ -118,8 +120,12 @@ def _who(assessment: Assessment, voice: Voice) -> Section:
 
 def _first(case: Case, voice: Voice) -> Line:
     """What to do first, so that it can be said from the top third of the folded sheet."""
-    days = [visit.date for visit in case.visits]
-    return voice.line("home.first", date=min(days)) if days else voice.line("home.first-no-visit")
+    days = [visit.date for visit in case.all_visits]
+    if case.day1 is not None:
+        days = [day for day in days if day > case.plan.date + _ONE_DAY]
+    if not days:
+        return voice.line("home.first-no-visit")
+    return voice.line("home.first" if case.day1 is None else "home.first-after", date=min(days))
 
 
 def _done(assessment: Assessment, voice: Voice) -> tuple[Section, ...]:
@@ -127,11 +133,16 @@ def _done(assessment: Assessment, voice: Voice) -> tuple[Section, ...]:
     case = assessment.case
     if case.done is None:
         return ()
-    return (Section("done", voice.line("home.done.heading"), what_was_done(case, voice)),)
+    blocks = what_was_done(case, voice)
+    if case.done.went_wrong:
+        blocks = (*blocks, Para(voice.line("home.done.see-other"), style="strong"))
+    return (Section("done", voice.line("home.done.heading"), blocks),)
 
 
-def _expect(voice: Voice) -> Section:
-    items = tuple(voice.line(f"home.expect.{name}") for name in ("blur", "grit", "better"))
+def _expect(case: Case, voice: Voice) -> Section:
+    wrong = case.done is not None and case.done.went_wrong
+    sight = voice.line("not-to-plan.now.slower" if wrong else "home.expect.blur")
+    items = (sight, *(voice.line(f"home.expect.{name}") for name in ("grit", "better")))
     return Section("expect", voice.line("home.expect.heading"), (Bullets(items),))
 
 
@@ -148,7 +159,8 @@ def _care(assessment: Assessment, voice: Voice) -> Section:
     }
     asked = [(name, _until(voice, surgery, days)) for name, days in until.items()]
     asked.insert(2, ("head-bath", _from(voice, surgery, care.head_bath_from_day)))
-    asked.insert(0, ("pad", voice.line(f"care.pad-off.{care.pad_off}" if care.pad_off else "care.ask-us")))
+    if assessment.case.day1 is None:
+        asked.insert(0, ("pad", voice.line(f"care.pad-off.{care.pad_off}" if care.pad_off else "care.ask-us")))
     rows = [
         (faced(_CARE[name], assessment), voice.line(f"care.{name}"), until_when)
         for name, until_when in asked
@@ -180,9 +192,9 @@ def _from(voice: Voice, surgery: dt.date, day: int | None) -> Line:
 def visits(assessment: Assessment, voice: Voice) -> Section:
     """The visits by day, or lines to write them on."""
     case = assessment.case
-    if not case.visits:
+    ordered = case.all_visits
+    if not ordered:
         return Section("visits", voice.line("home.visits.heading"), (Blank(voice.line("visit.ask-us"), lines=3),))
-    ordered: list[Visit] = sorted(case.visits, key=lambda visit: visit.date)
     rows = tuple((voice.show(visit.date), voice.line(f"visit.{visit.kind}")) for visit in ordered)
     table = Table((voice.line("visit.when"), voice.line("visit.why")), rows, style="visits")
     blocks: list[Block] = [table, Para(voice.line("visit.bring"))]

@@ -9,7 +9,7 @@ from consent.case import Answer, DecisionBasis
 from consent.compose.document import Blank, Block, Boxes, Cue, Document, Line, Para, Question, Section, Signature
 from consent.compose.figures import own_shown, spoken_figures
 from consent.compose.form_plan import lens_named
-from consent.compose.form_record import people
+from consent.compose.form_record import costs, who_operates
 from consent.compose.form_risks import harms, numb
 from consent.compose.frame import finish, telephone_footer
 from consent.compose.signing import labels, needs_reader
@@ -179,11 +179,11 @@ def _ways(assessment: Assessment, voice: Voice) -> Section:
 
 def _home(assessment: Assessment, voice: Voice) -> Section:
     """How the eye is made numb, who operates, what it costs; what to look out for at home and whom to call."""
-    numbing, who = numb(assessment, voice), people(assessment, voice)
+    numbing = [block.text for block in numb(assessment, voice).blocks if isinstance(block, Para)]
 
     def blocks() -> Iterator[Block]:
-        for section in (numbing, who):
-            yield _cue(voice, "say", *(block.text for block in section.blocks if isinstance(block, Para)))
+        yield _cue(voice, "say", *numbing)
+        yield _cue(voice, "say", *who_operates(assessment, voice), costs(assessment, voice))
         yield _cue(voice, "show", voice.line("guide.home.show"))
         yield _cue(voice, "say", telephone_footer(voice, assessment))
 

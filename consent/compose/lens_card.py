@@ -53,9 +53,12 @@ def _lens(assessment: Assessment, voice: Voice) -> list[tuple[Line, Line]]:
         if lens.power_d is not None
         else voice.line("value.not-entered")
     )
+    torn = assessment.case.done is not None and assessment.case.done.capsule_torn is Answer.YES
+    bag = [(voice.line("lens-card.bag"), voice.line("lens-card.bag-torn"))] if torn else []
     return [
         (voice.line("lens-card.kind"), voice.line(f"lens.{lens.design}")),
         (voice.line("lens-card.material"), voice.quoted(lens.material)),
         (voice.line("lens-card.power"), power),
         (voice.line("lens-card.place"), voice.line(f"place.{lens.place}")),
+        *bag,
     ]

@@ -80,7 +80,7 @@ def _lines(assessment: Assessment, speaker: Speaker) -> Iterator[Said]:
     yield from (_told(told, speaker) for told in plan.told if _is_news(told, plan))
     yield from (speaker.say("message.ask-name", drug=Verbatim(name)) for name in not_decided(assessment))
     yield from _waits(plan, assessment.clinic.drops, speaker)
-    visits = sorted({visit.date for visit in assessment.case.visits if visit.date >= plan.issued_on})
+    visits = sorted({visit.date for visit in assessment.case.all_visits if visit.date >= plan.issued_on})
     if visits:
         dates = Verbatim(", ".join(speaker.show(Day(date, "short")).plain for date in visits))
         yield speaker.say_count("message.visits", len(visits), dates=dates)

@@ -65,15 +65,14 @@ def _sent_on(case: Case, voice: Voice) -> tuple[Block, ...]:
         if day
         else voice.line("not-to-plan.referred-no-date", place=place)
     )
-    return (Para(sent, style="strong"),)
+    return (Para(sent, style="strong"), Para(voice.line("not-to-plan.referred-ask")))
 
 
 def _done(assessment: Assessment, voice: Voice) -> Section:
     case = assessment.case
-    facts = Facts(((voice.line("label.lens-placed"), lens_placed(case, voice)),))
     steps = steps_taken(case, voice)
-    blocks: tuple[Block, ...] = (Bullets(steps), facts) if steps else (facts,)
-    return Section("done", voice.line("not-to-plan.done.heading"), blocks)
+    facts = Facts(((voice.line("label.lens-placed"), lens_placed(case, voice)),))
+    return Section("done", voice.line("not-to-plan.done.heading"), (Bullets(steps),) if steps else (facts,))
 
 
 def _now(assessment: Assessment, voice: Voice) -> Section:
@@ -88,7 +87,11 @@ def _now(assessment: Assessment, voice: Voice) -> Section:
     if done is not None and done.regimen is not None and done.regimen != case.plan.regimen:
         items.append(voice.line("not-to-plan.now.drops"))
     if done is not None and done.stitches:
-        items.append(voice.line("not-to-plan.now.stitch"))
+        out = [visit.date for visit in case.visits if visit.kind == "stitch"]
+        said = voice.line("not-to-plan.now.stitch-on", date=min(out)) if out else voice.line("not-to-plan.now.stitch")
+        items.append(said)
+    if done is not None and done.referral is not None:
+        items.append(voice.line("not-to-plan.other-hospital"))
     items.append(voice.line("not-to-plan.now.visits"))
     return Section("now", voice.line("not-to-plan.now.heading"), (Bullets(tuple(items)),))
 
@@ -111,8 +114,10 @@ def _numbers(assessment: Assessment, voice: Voice) -> tuple[Section, ...]:
     rows = tuple(_row(found, assessment, voice) for found in following)
     sources = dict.fromkeys(f"{source.series} ({source.years})" for found in following for source in found.sources)
     origin = Para(voice.line("risk.sources", series=Verbatim("; ".join(sources))), style="sources")
-    blocks = (Para(voice.line("not-to-plan.numbers.how")), Chances(head, rows), origin)
-    return (Section("numbers", voice.line("not-to-plan.numbers.heading"), blocks),)
+    blocks: list[Block] = [Para(voice.line("not-to-plan.numbers.how")), Chances(head, rows)]
+    if done.piece_retained is Answer.YES:
+        blocks.append(Para(voice.line("not-to-plan.numbers.piece")))
+    return (Section("numbers", voice.line("not-to-plan.numbers.heading"), (*blocks, origin)),)
 
 
 def _row(found: AfterRupture, assessment: Assessment, voice: Voice) -> tuple[Line, ...]:

@@ -70,6 +70,7 @@ def _addresses(assessment: Assessment, voice: Voice) -> Rows:
 
 def _eye(assessment: Assessment, voice: Voice) -> Rows:
     case, done, day1 = assessment.case, assessment.case.done, assessment.case.day1
+    eye = case.eye
     piece = voice.line(f"letter.piece.{done.piece_size}") if done and done.piece_size else _unsaid(voice)
     vitreous = _unsaid(voice)
     if done is not None and done.vitreous_lost is not Answer.UNKNOWN:
@@ -86,11 +87,25 @@ def _eye(assessment: Assessment, voice: Voice) -> Rows:
         (voice.line("letter.piece"), piece),
         (voice.line("letter.nucleus"), voice.line(f"nucleus.{case.eye.nucleus.grade}")),
         (voice.line("letter.vitreous"), vitreous),
+        (voice.line("letter.steps"), _steps(case, voice)),
+        (
+            voice.line("letter.threads"),
+            joined([_answered(eye.pseudoexfoliation, voice), _answered(eye.phacodonesis, voice)]),
+        ),
         (voice.line("label.lens-placed"), lens_placed(case, voice)),
         (voice.line("letter.sight"), joined(_or_unsaid(sights, voice))),
         (voice.line("letter.pressure"), pressure),
         (voice.line("letter.cornea"), joined(_or_unsaid(cornea, voice))),
     ]
+
+
+def _steps(case: Case, voice: Voice) -> Line:
+    steps = case.done.steps if case.done else ()
+    return joined([voice.line(f"step.{step}.short") for step in steps], ", ") if steps else _unsaid(voice)
+
+
+def _answered(answer: Answer, voice: Voice) -> Line:
+    return _unsaid(voice) if answer is Answer.UNKNOWN else voice.line(f"choice.{answer}")
 
 
 def _or_unsaid(texts: list[str | None], voice: Voice) -> list[Line]:
@@ -100,7 +115,13 @@ def _or_unsaid(texts: list[str | None], voice: Voice) -> list[Line]:
 def _patient(assessment: Assessment, voice: Voice) -> Rows:
     case, health = assessment.case, assessment.case.health
     rows = [row for row in assessment.drops.current if row.side is case.eye.side]
-    drops = voice.show(Verbatim("; ".join(row.drug.name for row in rows))) if rows else _unsaid(voice)
+    doses = [
+        voice.line("letter.drop-doses", drug=Verbatim(row.drug.name), times=row.phases[0].times_a_day)
+        for row in rows
+        if row.phases
+    ]
+    drops = joined(doses) if doses else _unsaid(voice)
+    medicines = voice.quoted(", ".join(health.medicines)) if health.medicines else _unsaid(voice)
     thinners = [name for name in ("anticoagulant", "antiplatelet") if getattr(health, name) is Answer.YES]
     unknown = Answer.UNKNOWN in (health.anticoagulant, health.antiplatelet)
     thinner = _unsaid(voice) if unknown and not thinners else voice.line("letter.thinner.none")
@@ -111,6 +132,8 @@ def _patient(assessment: Assessment, voice: Voice) -> Rows:
         (voice.line("letter.drops"), drops),
         (voice.line("letter.allergies"), _allergies(case, voice)),
         (voice.line("letter.thinners"), thinner),
+        (voice.line("letter.medicines"), medicines),
+        (voice.line("letter.steroid"), _answered(case.eye.steroid_response_self, voice)),
         (voice.line("letter.other-eye"), other),
     ]
 
@@ -139,14 +162,23 @@ def _telephoned(case: Case, voice: Voice) -> Rows:
         expected = voice.line("letter.expected-on", date=referral.expected_on, time=referral.expected_at)
     elif referral is not None and referral.expected_on:
         expected = voice.show(referral.expected_on)
-    return [(voice.line("letter.telephoned"), called), (voice.line("letter.expected"), expected)]
+    told = case.done.told if case.done else None
+    said = joined([voice.quoted(told.by), voice.show(told.at.date())], ", ") if told else _unsaid(voice)
+    phone = voice.show(Verbatim(case.patient.telephone)) if case.patient.telephone else _unsaid(voice)
+    return [
+        (voice.line("letter.telephoned"), called),
+        (voice.line("letter.expected"), expected),
+        (voice.line("letter.told"), said),
+        (voice.line("letter.patient-telephone"), phone),
+    ]
 
 
 def _signature(assessment: Assessment, voice: Voice) -> Section:
+    asked = joined([voice.line("letter.asked"), voice.line("letter.reply")], " ")
     block = Signature(
         role=voice.line("sign.surgeon"),
         meaning=voice.line("letter.surgeon-means"),
         labels=labels(voice, "signature", "date", "time"),
         name=voice.quoted(surgeon_named(assessment)),
     )
-    return Section("signature", None, (Para(voice.line("letter.asked"), style="strong"), block))
+    return Section("signature", None, (Para(asked, style="strong"), block))

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import get_args
 
 from consent.case import Understood
-from consent.compose.after_surgery import lens_placed
+from consent.compose.after_surgery import first_morning, lens_placed
 from consent.compose.document import Block, Document, Facts, Line, Para, Section, Signature, Table
 from consent.compose.figures import horizon
 from consent.compose.frame import finish
@@ -103,6 +103,12 @@ def _plan_and_fact(assessment: Assessment, voice: Voice) -> Section:
     happened = [voice.remark(remark(f"fact.happened.{name}")) for name in events(case)]
     if happened:
         rows += [(voice.line("review.happened"), joined(happened)), (voice.line("not-to-plan.told"), told)]
+    rows += first_morning(case, voice)
+    if done is not None and done.referral is not None:
+        sent = [voice.quoted(done.referral.to)]
+        if done.referral.expected_on is not None:
+            sent.append(voice.show(done.referral.expected_on))
+        rows.append((voice.line("review.referral"), joined(sent, ", ")))
     return Section("plan-and-fact", voice.line("home.done.heading"), (Facts(tuple(rows)),))
 
 

@@ -11,6 +11,7 @@ from consent.compose.form_risks import harms
 from consent.compose.form_ways import counted_lines
 from consent.compose.frame import finish
 from consent.compose.pictures import diagram
+from consent.compose.story import plan_story
 from consent.compose.voice import Voice, joined
 from consent.compose.which_eye import eye_box
 from consent.language import Verbatim
@@ -60,7 +61,14 @@ def _drawn(case: Case, voice: Voice) -> Section:
     if ExtraStep.LARGER_INCISION in steps:
         names.append("wider_cut")
     pictures = Pictures(tuple((diagram(name), voice.line(f"picture.{name}")) for name in names), style="diagrams")
-    return Section("eye", voice.line("risk-sheet.eye.heading"), (pictures,))
+    units = [
+        voice.remark(unit)
+        for paragraph in plan_story(case)
+        if paragraph.topic in ("build", "care")
+        for unit in paragraph.units
+    ]
+    told = (Para(joined(units, " ")),) if units else ()
+    return Section("eye", voice.line("risk-sheet.eye.heading"), (pictures, *told))
 
 
 _HARD = (NucleusGrade.HARD, NucleusGrade.BRUNESCENT)

@@ -47,7 +47,7 @@ def signatures(assessment: Assessment, voice: Voice) -> Section:
         ),
     )
     signs = decider(case, voice, voice.line("sign.patient-means" if own else "sign.guardian-means", eye=eye))
-    others = side_by_side([*beside_the_decider(case, voice), *_team(assessment, voice)])
+    others = side_by_side([*beside_the_decider(case, voice, "form"), *_team(assessment, voice)])
     heading = voice.line("form.signatures.heading")
     return Section("signatures", heading, (said, signs, *others, _second_stage(voice)))
 
@@ -69,11 +69,11 @@ def _second_stage(voice: Voice) -> Signature:
     )
 
 
-def beside_the_decider(case: Case, voice: Voice) -> list[Block]:
-    """Reader, witness and interpreter, each where this patient needs one."""
+def beside_the_decider(case: Case, voice: Voice, read: str = "paper") -> list[Block]:
+    """Reader, witness and interpreter, each where this patient needs one. ``read``: "form" for form and risk sheet."""
     blocks: list[Block] = []
     if needs_reader(case):
-        blocks.append(_reader(case, voice))
+        blocks.append(_reader(case, voice, read))
     if needs_witness(case):
         blocks.append(_witness(case, voice))
     if case.patient.interpreter is not None:
@@ -125,13 +125,14 @@ def _filled(voice: Voice, known: dict[str, str | None], names: tuple[str, ...]) 
     return tuple(voice.quoted(text) if (text := known.get(name)) else None for name in names)
 
 
-def _reader(case: Case, voice: Voice) -> Signature:
-    """The statement of whoever read the form aloud."""
+def _reader(case: Case, voice: Voice, read: str) -> Signature:
+    """The statement of whoever read this paper aloud."""
+    means = "sign.reader-means" if read == "form" else "sign.reader-means-paper"
     unseen = case.patient.reads is Answer.YES
     return Signature(
         role=voice.line("sign.reader"),
         meaning=voice.line(
-            "sign.reader-means-unseen" if unseen else "sign.reader-means",
+            f"{means}-unseen" if unseen else means,
             language=remark(f"language.{case.patient.language}"),
         ),
         labels=labels(voice, "name", "signature", "date", "time"),

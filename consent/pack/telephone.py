@@ -31,7 +31,7 @@ def calendar_file(pack: Pack, now: datetime, old: Path | None = None) -> bytes |
     return drops_calendar(
         assessment.drops,
         lambda run: calendar_entry(run, speaker),
-        visits=[VisitEntry(visit.date, speaker.say("calendar.visit").plain) for visit in case.visits],
+        visits=[VisitEntry(visit.date, speaker.say("calendar.visit").plain) for visit in case.all_visits],
         name=speaker.say("calendar.title", eye=utter(speaker, remark(f"eye.{case.eye.side}"))).plain,
         key=key_of(assessment),
         now=now,

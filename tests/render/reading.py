@@ -10,9 +10,10 @@ import math
 import re
 import subprocess
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import pypdf
 from PIL import Image
@@ -49,6 +50,9 @@ class Run:
     baseline: float
     height: float
     """Height of its page."""
+
+
+Piece = TypeVar("Piece", Run, Word)
 
 
 def squeezed(text: str) -> str:
@@ -93,8 +97,8 @@ def _runs(page: pypdf.PageObject) -> list[Run]:
     return found
 
 
-def places(runs: list[Run], text: str) -> Iterator[tuple[int, int]]:
-    """Where ``text`` stands in ``runs``: index of its first piece and of the one after its last."""
+def places(runs: Sequence[Run | Word], text: str) -> Iterator[tuple[int, int]]:
+    """Where ``text`` stands in a page's words or pieces: index of the first and of the one after the last."""
     wanted = squeezed(text)
     for start in range(len(runs)):
         sofar = ""
@@ -106,8 +110,8 @@ def places(runs: list[Run], text: str) -> Iterator[tuple[int, int]]:
                 break
 
 
-def body(runs: list[Run], header: str) -> list[Run]:
-    """The pieces between running head and foot: both are printed after the page, the head first."""
+def body(runs: Sequence[Piece], header: str) -> Sequence[Piece]:
+    """The words or pieces between running head and foot: both are printed after the page, the head first."""
     starts = [start for start, _ in places(runs, header)]
     if not starts:
         raise ValueError(f"the running head is not on the page: {header}")
@@ -125,3 +129,43 @@ def draw(pdf: Path, folder: Path, dots: int, first: int = 1, last: int = 999) ->
             found.append(picture.copy())
         path.unlink()
     return found
+
+
+INSIDE = 0.3
+"""Share of a word's box left out above and below: fonts of Indic scripts keep much room there that holds no ink."""
+ASIDE = 0.75
+"""Points left out at either side of a word: letters lean out of their boxes."""
+
+
+def overlapping(page: Page) -> list[tuple[str, str]]:
+    """Pairs of words printed over each other: the middles of their boxes meet."""
+    middles = sorted(
+        (
+            word.top + INSIDE * (word.bottom - word.top),
+            word.bottom - INSIDE * (word.bottom - word.top),
+            word.left + ASIDE,
+            word.right - ASIDE,
+            word.text,
+        )
+        for word in page.words
+    )
+    found = []
+    for place, (_, bottom, left, right, text) in enumerate(middles):
+        for top_b, _, left_b, right_b, text_b in middles[place + 1 :]:
+            if top_b >= bottom:
+                break
+            if left < right_b and left_b < right:
+                found.append((text, text_b))
+    return found
+
+
+def outside(page: Page, margin: float) -> list[Word]:
+    """Words nearer than ``margin`` to the left, right or lower edge of the paper, or cut by the upper edge."""
+    return [
+        word
+        for word in page.words
+        if word.left < margin - 1
+        or word.right > page.width - margin + 1
+        or word.bottom > page.height - margin + 1
+        or word.top < 0
+    ]

@@ -1,0 +1,220 @@
+"""The letter to the surgeon who takes out what stayed behind.
+
+What stands on it: common practice, no source. That what is not known is written as not known is the letter's own promise,
+signed by the surgeon.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from consent.case import Case
+from consent.case.reading import validate
+from consent.compose import Document, Voice, referral_letter
+from consent.compose.document import Facts, Signature
+from consent.errors import CaseError
+from consent.pack import compose_pack
+from consent.review import assess
+from tests.blocks import blocks_of
+from tests.editing import Changes, edited, shipped
+
+UNSAID = "not written down"
+QUIET = {"done": {"capsule_torn": "no", "vitreous_lost": "no", "piece_retained": "no", "no_lens": "no"}}
+PIECE = {**QUIET, "done.piece_retained": "yes"}
+REFERRED = {**QUIET, "done.referral": {"to": "Dr Cornea Invented"}}
+
+
+def torn(changes: Changes | None = None) -> Case:
+    """The shipped example after surgery, with dotted keys replaced."""
+    file = shipped("case", "examples", "torn.toml")
+    return validate(edited(file, changes or {}), Case, CaseError, where="a changed example")
+
+
+@pytest.fixture(scope="module")
+def letter(make_clinic):
+    def compose(changes: Changes | None = None, tag: str = "en") -> Document:
+        return referral_letter.referral_letter(assess(torn(changes), make_clinic()), Voice((tag,), "latin"))
+
+    return compose
+
+
+def rows(document: Document) -> dict[str, str]:
+    found = [row for block in blocks_of(document, Facts) for row in block.rows]
+    return {label[0].plain: value[0].plain for label, value in found}
+
+
+@pytest.mark.parametrize(
+    ("changes", "needed"),
+    [
+        (QUIET, False),
+        (PIECE, True),
+        (REFERRED, True),
+        ({**QUIET, "done.piece_retained": "unknown"}, False),
+        ({**QUIET, "done.capsule_torn": "yes"}, False),
+        ({"done": None}, False),
+    ],
+)
+def test_it_is_made_where_a_piece_stayed_or_the_patient_is_sent_on(changes, needed, make_clinic):
+    assert referral_letter.is_needed(assess(torn(changes), make_clinic())) == needed
+
+
+def test_the_letter_of_the_shipped_case(letter):
+    """Each value as it stands in the example, read by eye."""
+    assert rows(letter()) == {
+        "To": "Dr Retina Invented, Sadarpur Eye Hospital (invented), 00000 77777",
+        "From": "Nodipar Eye Centre (invented), Station Road, Nodipar (invented), 00000 11111",
+        "Patient": "Madhabi Example, 74 years, DEMO-0004",
+        "Operated": "Monday, 28 December 2026: cataract surgery with ultrasound (phaco)",
+        "Surgeon": "Dr Asha Invented (INVENTED-0002)",
+        "Piece retained": "less than half of the nucleus",
+        "Nucleus": "brunescent",
+        "Vitreous": "lost; anterior vitrectomy done",
+        "Lens in the eye": "soft three-piece lens, 19.5 D, in front of the bag",
+        "Sight before; first morning": "CF; 6/60",
+        "Pressure": "24 mmHg",
+        "Cornea; cells": "mild swelling at the cut; many",
+        "Drops ordered": "moxifloxacin 0.5%; prednisolone acetate 1%; nepafenac 0.1%",
+        "Allergies": "none",
+        "Blood thinners": "none",
+        "Other eye": "6/24",
+        "Telephoned": "Dr Asha Invented spoke with Dr Retina Invented, Monday, 28 December 2026, 10:40",
+        "Expected": "Wednesday, 30 December 2026, 09:00",
+    }
+
+
+@pytest.mark.parametrize(
+    ("changes", "label", "value"),
+    [
+        ({"done.referral": None}, "To", UNSAID),
+        ({"done.referral": {"to": "Dr Retina Invented"}}, "To", "Dr Retina Invented"),
+        ({"done.piece_size": None}, "Piece retained", UNSAID),
+        ({"eye.nucleus.grade": "unknown"}, "Nucleus", "hardness not known"),
+        ({"done.vitreous_lost": "unknown", "done.steps": []}, "Vitreous", UNSAID),
+        ({"done.vitreous_lost": "no", "done.steps": []}, "Vitreous", "not lost"),
+        ({"done.vitreous_lost": "yes", "done.steps": []}, "Vitreous", "lost"),
+        ({"done.lens": None}, "Lens in the eye", UNSAID),
+        ({"done.lens": None, "done.no_lens": "yes"}, "Lens in the eye", "none yet"),
+        ({"eye.acuity_corrected": None}, "Sight before; first morning", f"{UNSAID}; 6/60"),
+        ({"day1.acuity_pinhole": None}, "Sight before; first morning", f"CF; {UNSAID}"),
+        ({"day1": None}, "Sight before; first morning", f"CF; {UNSAID}"),
+        ({"day1": None}, "Pressure", UNSAID),
+        ({"day1.pressure_mmhg": None}, "Pressure", UNSAID),
+        ({"day1.pressure_mmhg": 0.0}, "Pressure", "0 mmHg"),
+        ({"day1": None}, "Cornea; cells", f"{UNSAID}; {UNSAID}"),
+        ({"day1.cells": None}, "Cornea; cells", f"mild swelling at the cut; {UNSAID}"),
+        ({"health.allergies": {"asked": "not asked"}}, "Allergies", "not asked"),
+        (
+            {"health.allergies": {"asked": "known", "known": [{"substance": "penicillin"}, {"substance": "latex"}]}},
+            "Allergies",
+            "penicillin; latex",
+        ),
+        ({"health.anticoagulant": "unknown", "health.antiplatelet": "unknown"}, "Blood thinners", UNSAID),
+        ({"health.anticoagulant": "no", "health.antiplatelet": "unknown"}, "Blood thinners", UNSAID),
+        ({"health.anticoagulant": "yes"}, "Blood thinners", "anticoagulant"),
+        ({"health.antiplatelet": "yes"}, "Blood thinners", "antiplatelet"),
+        (
+            {"health.anticoagulant": "yes", "health.antiplatelet": "yes"},
+            "Blood thinners",
+            "anticoagulant; antiplatelet",
+        ),
+        ({"other_eye.acuity": None}, "Other eye", UNSAID),
+        ({"done.referral.expected_at": None}, "Expected", "Wednesday, 30 December 2026"),
+        ({"done.referral.expected_on": None, "done.referral.expected_at": None}, "Expected", UNSAID),
+        ({"done.operation": "manual small-incision"}, "Operated", "by hand through a small cut"),
+    ],
+)
+def test_what_is_missing_is_written_as_missing_and_no_as_no(changes, label, value, letter):
+    found = rows(letter(changes))[label]
+    assert value in found if label == "Operated" else value == found
+
+
+@pytest.mark.parametrize("size", ["a small piece", "less than half", "half or more", "the whole lens"])
+def test_how_much_stayed_behind_is_in_words(size, letter):
+    assert size in rows(letter({"done.piece_size": size}))["Piece retained"].replace(" of the nucleus", "")
+
+
+def test_a_letter_with_nothing_entered_holds_no_figure_of_its_own(letter):
+    """Only what stands in the case may be read as measured."""
+    nothing = {"done": {"piece_retained": "yes"}, "day1": None, "eye.acuity_corrected": None, "other_eye.acuity": None}
+    found = rows(letter(nothing))
+    empty = ["To", "Piece retained", "Vitreous", "Lens in the eye", "Pressure", "Other eye", "Expected"]
+    assert {found[label] for label in empty} == {UNSAID}
+    assert found["Telephoned"].startswith("not yet")
+
+
+def test_a_piece_that_did_not_stay_behind_is_not_asked_to_be_removed(letter):
+    """A no is not an unknown (DEVELOPERS.md, glossary): a patient sent on for another reason."""
+    found = letter(REFERRED)
+    assert UNSAID not in rows(found)["Piece retained"]
+    assert "retained" not in found.title[0].plain
+    assert "removal of the retained lens" not in " ".join(found.texts())
+
+
+def test_a_thinner_nobody_asked_about_is_not_hidden_behind_one_that_is_known(letter):
+    found = rows(letter({"health.anticoagulant": "unknown", "health.antiplatelet": "yes"}))["Blood thinners"]
+    assert "antiplatelet" in found
+    assert UNSAID in found
+
+
+def test_a_vitrectomy_is_told_although_nobody_answered_whether_vitreous_was_lost(letter):
+    assert "anterior vitrectomy done" in rows(letter({"done.vitreous_lost": "unknown"}))["Vitreous"]
+
+
+CALL = {
+    "to": "Dr Retina Invented",
+    "called_by": "Dr Caller",
+    "spoke_with": "Dr Listener",
+    "called_at": dt.datetime(2026, 12, 28, 10, 40, tzinfo=ZoneInfo("Asia/Kolkata")),
+}
+
+
+@pytest.mark.parametrize(
+    ("missing", "kept"),
+    [("called_by", "Dr Listener"), ("spoke_with", "Dr Caller"), ("called_at", "Dr Listener")],
+)
+def test_what_is_known_of_the_call_is_printed_although_something_is_missing(missing, kept, letter):
+    call = {key: value for key, value in CALL.items() if key != missing}
+    assert kept in rows(letter({"done.referral": call}))["Telephoned"]
+
+
+def test_nobody_called_is_said_with_lines_for_whom_with_whom_and_when(letter):
+    found = rows(letter({"done.referral": {"to": "Dr Retina Invented"}}))["Telephoned"]
+    assert found.startswith("not yet")
+    assert found.count("______") == 4
+
+
+def test_the_surgeon_named_is_the_one_who_operated(letter):
+    """The next surgeon telephones who did it, not who was to do it. Common practice, no source."""
+    found = letter({"done.by": "Dr Other Hands"})
+    assert "Dr Other Hands" in rows(found)["Surgeon"]
+    (block,) = blocks_of(found, Signature)
+    assert block.name is not None
+    assert "Dr Other Hands" in block.name[0].plain
+
+
+def test_it_is_in_the_language_of_the_clinic_not_of_the_patient(make_clinic):
+    """The reader is a surgeon: common practice, no source."""
+    found = compose_pack(torn(), make_clinic({"language": "hi"}))
+    assert [document.languages for document in found.documents if document.sheet == "referral-letter"] == [
+        (("hi", "ltr"),)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("tag", "eye", "unsaid"),
+    [("en", "RIGHT eye", UNSAID), ("bn", "ডান চোখ", "লেখা হয়নি"), ("hi", "दाहिनी आँख", "लिखा नहीं गया")],
+)
+def test_eye_and_missing_facts_in_every_language(tag, eye, unsaid, letter):
+    """Universal Protocol UP.01.01.01: the site in words."""
+    found = letter({"day1": None, "done.piece_size": None}, tag)
+    assert eye in found.title[0].plain
+    assert len([value for value in rows(found).values() if unsaid in value]) == 4
+
+
+def test_a_letter_to_a_colleague_is_a_draft_but_no_practice_copy(letter):
+    marks = [mark[0].plain for mark in letter().marks]
+    assert any(mark.startswith("DRAFT") for mark in marks)
+    assert not any("PRACTICE" in mark for mark in marks)
