@@ -21,7 +21,7 @@ _EPILOG = """exit codes:
 Nothing this program prints is final before a licensed clinician has reviewed and signed it.
 """
 
-_VERBS = ("demo", "prepare", "assess", "explain", "audit", "evidence", "languages", "schema", "check")
+_VERBS = ("demo", "prepare", "list", "assess", "explain", "audit", "evidence", "languages", "schema", "check")
 
 
 def parser() -> argparse.ArgumentParser:

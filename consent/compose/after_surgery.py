@@ -8,7 +8,7 @@ from consent.compose.form_plan import lens_remark
 from consent.compose.pictures import diagram
 from consent.compose.voice import Voice
 from consent.language import Quoted
-from consent.review import events
+from consent.review import events, unlike
 from consent.wording import Remark, remark
 
 _DRAWN = {"capsule_torn": "bag_torn", "piece_retained": "piece_behind", "no_lens": "no_lens"}
@@ -24,7 +24,14 @@ def lens_placed(case: Case, voice: Voice) -> Line:
 
 
 def _placed(lens: Lens) -> Remark:
-    return remark("value.lens-placed", lens=lens_remark(lens), place=remark(f"place.{lens.place}"))
+    return remark("value.lens-placed", lens=_named(lens), place=remark(f"place.{lens.place}"))
+
+
+def _named(lens: Lens) -> Remark:
+    """A lens that is in the eye: a power that nobody has entered is not one still to be worked out."""
+    if lens.power_d is None:
+        return remark("value.lens-power-not-entered", design=remark(f"lens.{lens.design}"))
+    return lens_remark(lens)
 
 
 def what_was_done(case: Case, voice: Voice) -> tuple[Block, ...]:
@@ -38,8 +45,9 @@ def what_was_done(case: Case, voice: Voice) -> tuple[Block, ...]:
     blocks: list[Block] = [Facts(tuple(rows))]
     if different:
         blocks += [Para(voice.line("home.done.different"), style="strong"), Bullets(different)]
-    elif case.done is not None and case.done.as_planned is Answer.YES:
-        blocks.append(Para(voice.line("home.done.as-planned"), style="strong"))
+    elif case.done is not None and case.done.as_planned is not Answer.UNKNOWN:
+        said = "home.done.as-planned" if case.done.as_planned is Answer.YES else "home.done.not-as-planned"
+        blocks.append(Para(voice.line(said), style="strong"))
     return tuple(blocks)
 
 
@@ -80,17 +88,46 @@ def steps_taken(case: Case, voice: Voice) -> tuple[Line, ...]:
     lines = []
     if done.operation is not None and done.operation is not plan.operation:
         lines.append(voice.line("done.other-operation", operation=remark(f"operation.{done.operation}")))
-    if done.lens is not None and plan.lens is not None and _unlike(done.lens, plan.lens):
+    if done.lens is not None and plan.lens is not None and unlike(done.lens, plan.lens):
         place = remark(f"place.{done.lens.place}")
-        lines.append(voice.line("done.other-lens", lens=lens_remark(done.lens), place=place))
-    told = (ExtraStep.OTHER_LENS_PLACE, ExtraStep.NO_LENS_TODAY)
-    steps = [*done.steps, *([ExtraStep.STITCH] if done.stitches and ExtraStep.STITCH not in done.steps else [])]
-    lines += [voice.line(f"done.step.{step}") for step in steps if step not in told]
+        lines.append(voice.line("done.other-lens", lens=_named(done.lens), place=place))
+    told = {
+        ExtraStep.OTHER_LENS_PLACE: done.lens is not None,
+        ExtraStep.NO_LENS_TODAY: done.no_lens is Answer.YES,
+    }
+    lines += [voice.line(f"done.step.{step}") for step in all_steps(case) if not told.get(step, False)]
     return tuple(lines)
 
 
-def _unlike(one: Lens, other: Lens) -> bool:
-    return (one.design, one.place, one.power_d) != (other.design, other.place, other.power_d)
+def all_steps(case: Case) -> tuple[ExtraStep, ...]:
+    """The extra steps that were taken; stitches that were counted are one."""
+    done = case.done
+    if done is None:
+        return ()
+    counted = (ExtraStep.STITCH,) if done.stitches and ExtraStep.STITCH not in done.steps else ()
+    return (*done.steps, *counted)
+
+
+def operated_by(case: Case) -> str:
+    """Who operated: as entered afterwards, else the surgeon of the plan, with the registration where it is known."""
+    surgeon = case.plan.surgeon
+    if case.done is not None and case.done.by and case.done.by != surgeon.name:
+        return case.done.by
+    return f"{surgeon.name} ({surgeon.registration})" if surgeon.registration else surgeon.name
+
+
+def sent_on(case: Case, voice: Voice) -> tuple[Block, ...]:
+    """Where the patient goes next: said first, since it is to be done first."""
+    referral = case.done.referral if case.done else None
+    if referral is None:
+        return ()
+    place, day = Quoted(referral.to), referral.expected_on
+    sent = (
+        voice.line("not-to-plan.referred", place=place, date=day)
+        if day
+        else voice.line("not-to-plan.referred-no-date", place=place)
+    )
+    return (Para(sent, style="strong"), Para(voice.line("not-to-plan.referred-ask")))
 
 
 def drawn(case: Case, voice: Voice) -> Pictures | None:

@@ -52,7 +52,10 @@ def _be_there(assessment: Assessment, voice: Voice) -> Line:
     at, minutes = assessment.case.plan.time, assessment.clinic.before.arrive_minutes
     if at is None or minutes is None:
         return voice.line("before.ask")
-    return voice.show((dt.datetime.combine(assessment.case.plan.date, at) - dt.timedelta(minutes=minutes)).time())
+    arrival = dt.datetime.combine(assessment.case.plan.date, at) - dt.timedelta(minutes=minutes)
+    if arrival.date() != assessment.case.plan.date:
+        return voice.line("before.be-there-on", date=arrival.date(), time=arrival.time())
+    return voice.show(arrival.time())
 
 
 def _eat(assessment: Assessment, voice: Voice) -> Section:
@@ -60,11 +63,11 @@ def _eat(assessment: Assessment, voice: Voice) -> Section:
     case, health = assessment.case, assessment.case.health
     items = [("fast_plate", _food(assessment, voice)), ("tablets", voice.line("before.tablets"))]
     if health.diabetes is Answer.YES:
-        items.append(("question", voice.line("before.sugar")))
+        items.append(("", voice.line("before.sugar")))
     if Answer.YES in (health.anticoagulant, health.antiplatelet):
         items.append(("tablets", voice.line("before.thinner")))
     if health.alpha_blocker.ever is Answer.YES:
-        items.append(("question", voice.line("before.alpha")))
+        items.append(("", voice.line("before.alpha")))
     if case.own_drops or case.eye.glaucoma_drops:
         items.append(("one_drop", voice.line("before.own-drops")))
     return Section("eat", voice.line("before.eat.heading"), (_listed(items),))
@@ -80,7 +83,7 @@ def _food(assessment: Assessment, voice: Voice) -> Line:
 
 
 def _wash(voice: Voice) -> Section:
-    names = {"wash": "head_bath", "no-kohl": "kohl", "clothes": "wash"}
+    names = {"wash": "head_bath", "no-kohl": "kohl", "clothes": ""}
     items = [(picture, voice.line(f"before.{name}")) for name, picture in names.items()]
     blocks = (_listed(items, crossed=("kohl",)),)
     return Section("wash", voice.line("before.wash.heading"), blocks)
@@ -96,10 +99,12 @@ def _phone(assessment: Assessment, voice: Voice) -> Section:
     names = ["red", "fever", "chest"]
     if assessment.case.health.diabetes is Answer.YES:
         names.append("sugar")
-    pictures = {"red": "red_eye", "fever": "question", "chest": "pain", "sugar": "question", "mind": "companion"}
-    items = [(pictures[name], voice.line(f"before.phone.{name}")) for name in (*names, "mind")]
+    pictures = {"red": "red_eye"}
+    items = [(pictures.get(name, ""), voice.line(f"before.phone.{name}")) for name in (*names, "mind")]
     return Section("phone", voice.line("before.phone.heading"), (_listed(items),))
 
 
 def _listed(items: list[tuple[str, Line]], crossed: tuple[str, ...] = ()) -> PicturedList:
-    return PicturedList(tuple((pictogram(name, crossed=name in crossed), words) for name, words in items))
+    """Lines with a picture where one says the same; a picture of something else would be worse than none."""
+    drawn = ((pictogram(name, crossed=name in crossed) if name else "", words) for name, words in items)
+    return PicturedList(tuple(drawn))

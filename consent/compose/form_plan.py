@@ -62,6 +62,8 @@ def lens_named(assessment: Assessment, voice: Voice) -> Line:
     if plan.lens.on_shelf is Answer.NO and plan.fallback_lenses:
         others = Listed(tuple(lens_remark(lens) for lens in plan.fallback_lenses), "; ")
         return voice.line("value.lens-not-here", lens=lens_remark(plan.lens), others=others)
+    if plan.lens.on_shelf is Answer.NO:
+        return voice.line("value.lens-not-here-alone", lens=lens_remark(plan.lens))
     return voice.remark(lens_remark(plan.lens))
 
 

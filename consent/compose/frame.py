@@ -50,6 +50,13 @@ def telephone_footer(voice: Voice, assessment: Assessment) -> Line:
     return voice.line("frame.footer", day=unbroken(phone.day), night=unbroken(phone.night))
 
 
+def local(moment: dt.datetime, clinic: Clinic) -> dt.datetime:
+    """``moment`` on the clinic's own clock, whatever zone it was entered in."""
+    from zoneinfo import ZoneInfo
+
+    return moment.astimezone(ZoneInfo(clinic.time_zone))
+
+
 def unbroken(telephone: str) -> str:
     """The number with spaces that no line breaks at."""
     return telephone.replace(" ", "\u00a0")

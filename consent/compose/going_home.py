@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from consent.case import Answer, Case, DropGiver
-from consent.compose.after_surgery import what_was_done
+from consent.compose.after_surgery import sent_on, what_was_done
 from consent.compose.document import (
     Blank,
     Block,
@@ -133,7 +133,7 @@ def _done(assessment: Assessment, voice: Voice) -> tuple[Section, ...]:
     case = assessment.case
     if case.done is None:
         return ()
-    blocks = what_was_done(case, voice)
+    blocks = (*sent_on(case, voice), *what_was_done(case, voice))
     if case.done.went_wrong:
         blocks = (*blocks, Para(voice.line("home.done.see-other"), style="strong"))
     return (Section("done", voice.line("home.done.heading"), blocks),)
@@ -167,7 +167,7 @@ def _care(assessment: Assessment, voice: Voice) -> Section:
         if until_when is not None
     ]
     always = tuple(
-        (pictogram(picture, crossed=picture in _CROSSED), voice.line(f"care.{name}")) for picture, name in _ALWAYS
+        (faced(picture, assessment, picture in _CROSSED), voice.line(f"care.{name}")) for picture, name in _ALWAYS
     )
     head = (voice.line("care.what"), voice.line("care.until-when"))
     table = PicturedTable(head, tuple(rows), style="care")

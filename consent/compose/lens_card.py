@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from consent.case import Answer
+from consent.compose.after_surgery import operated_by
 from consent.compose.document import Columns, Document, Facts, Line, Para, Room, Section
-from consent.compose.form_plan import surgeon_named
 from consent.compose.frame import finish
 from consent.compose.voice import Voice
 from consent.compose.which_eye import eye_box
@@ -24,14 +24,13 @@ def lens_card(assessment: Assessment, voice: Voice) -> Document:
     """The composed card on A5, the languages of ``voice`` together."""
     case, clinic = assessment.case, assessment.clinic
     left = Facts(tuple(_lens(assessment, voice)))
-    phone = clinic.telephone
     right = Facts(
         (
             (voice.line("label.name"), voice.quoted(case.patient.name)),
             (voice.line("label.record-number"), voice.show(case.patient.record_number)),
             (voice.line("label.date"), voice.show(case.plan.date)),
-            (voice.line("label.surgeon"), voice.quoted(surgeon_named(assessment))),
-            (voice.line("label.place"), voice.quoted(f"{clinic.name}, {clinic.address}, {phone.day}")),
+            (voice.line("label.surgeon"), voice.quoted(operated_by(case))),
+            (voice.line("label.place"), voice.quoted(f"{clinic.name}, {clinic.address}")),
         )
     )
     keep = Para(voice.line("lens-card.keep"), style="strong")

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from consent.case import Answer, Case
-from consent.compose.after_surgery import drawn, happened, lens_placed, steps_taken
+from consent.case import Answer, ExtraStep
+from consent.compose.after_surgery import all_steps, drawn, happened, lens_placed, sent_on, steps_taken
 from consent.compose.counts import WHOLE, show
 from consent.compose.document import Block, Bullets, Chances, Document, Facts, Line, Para, Pictures, Section, Signature
 from consent.compose.figures import horizon, short_figure
-from consent.compose.frame import finish
+from consent.compose.frame import finish, local
 from consent.compose.going_home import visits
 from consent.compose.pictures import pictogram
 from consent.compose.signing import labels
 from consent.compose.voice import Voice
 from consent.compose.which_eye import eye_box
-from consent.language import Quoted, Verbatim
-from consent.review import events
+from consent.language import Verbatim
+from consent.review import events, unlike
 from consent.review.assessment import Assessment
 from consent.risk import AfterRupture, after_rupture
 from consent.risk.mixture import Arm
@@ -46,7 +46,7 @@ def not_to_plan(assessment: Assessment, voice: Voice) -> Document:
 
 def _happened(assessment: Assessment, voice: Voice) -> Section:
     case = assessment.case
-    blocks: list[Block] = [eye_box(assessment, voice), *_sent_on(case, voice), Bullets(happened(case, voice))]
+    blocks: list[Block] = [eye_box(assessment, voice), *sent_on(case, voice), Bullets(happened(case, voice))]
     pictures = drawn(case, voice)
     if pictures is not None:
         blocks.append(pictures)
@@ -54,25 +54,13 @@ def _happened(assessment: Assessment, voice: Voice) -> Section:
     return Section("happened", voice.line("not-to-plan.happened.heading"), tuple(blocks))
 
 
-def _sent_on(case: Case, voice: Voice) -> tuple[Block, ...]:
-    """Where the patient goes next: first on the sheet, since it is to be done first."""
-    referral = case.done.referral if case.done else None
-    if referral is None:
-        return ()
-    place, day = Quoted(referral.to), referral.expected_on
-    sent = (
-        voice.line("not-to-plan.referred", place=place, date=day)
-        if day
-        else voice.line("not-to-plan.referred-no-date", place=place)
-    )
-    return (Para(sent, style="strong"), Para(voice.line("not-to-plan.referred-ask")))
-
-
 def _done(assessment: Assessment, voice: Voice) -> Section:
     case = assessment.case
-    steps = steps_taken(case, voice)
+    done, planned, steps = case.done, case.plan.lens, steps_taken(case, voice)
+    named = done is not None and done.lens is not None and planned is not None and unlike(done.lens, planned)
     facts = Facts(((voice.line("label.lens-placed"), lens_placed(case, voice)),))
-    return Section("done", voice.line("not-to-plan.done.heading"), (Bullets(steps),) if steps else (facts,))
+    blocks = (*((Bullets(steps),) if steps else ()), *(() if named else (facts,)))
+    return Section("done", voice.line("not-to-plan.done.heading"), blocks)
 
 
 def _now(assessment: Assessment, voice: Voice) -> Section:
@@ -86,7 +74,7 @@ def _now(assessment: Assessment, voice: Voice) -> Section:
         items.append(voice.line("not-to-plan.now.no-lens"))
     if done is not None and done.regimen is not None and done.regimen != case.plan.regimen:
         items.append(voice.line("not-to-plan.now.drops"))
-    if done is not None and done.stitches:
+    if ExtraStep.STITCH in all_steps(case):
         out = [visit.date for visit in case.visits if visit.kind == "stitch"]
         said = voice.line("not-to-plan.now.stitch-on", date=min(out)) if out else voice.line("not-to-plan.now.stitch")
         items.append(said)
@@ -112,20 +100,26 @@ def _numbers(assessment: Assessment, voice: Voice) -> tuple[Section, ...]:
     head = (voice.line("chance.of", whole=WHOLE), voice.line("chance.whole"), voice.line("chance.torn"))
     following = after_rupture(assessment.case, assessment.clinic)
     rows = tuple(_row(found, assessment, voice) for found in following)
-    sources = dict.fromkeys(f"{source.series} ({source.years})" for found in following for source in found.sources)
-    origin = Para(voice.line("risk.sources", series=Verbatim("; ".join(sources))), style="sources")
+    shown = [found for found in following if _may_be_shown(found, assessment)]
+    sources = dict.fromkeys(f"{source.series} ({source.years})" for found in shown for source in found.sources)
     blocks: list[Block] = [Para(voice.line("not-to-plan.numbers.how")), Chances(head, rows)]
     if done.piece_retained is Answer.YES:
         blocks.append(Para(voice.line("not-to-plan.numbers.piece")))
-    return (Section("numbers", voice.line("not-to-plan.numbers.heading"), (*blocks, origin)),)
+    if sources:
+        blocks.append(Para(voice.line("risk.sources", series=Verbatim("; ".join(sources))), style="sources"))
+    return (Section("numbers", voice.line("not-to-plan.numbers.heading"), tuple(blocks)),)
 
 
 def _row(found: AfterRupture, assessment: Assessment, voice: Voice) -> tuple[Line, ...]:
     name = voice.line("chance.when", name=remark(f"outcome.{found.outcome}.name"), when=horizon(found.horizon))
-    accepted = all(assessment.clinic.accepts(series) for series in found.unread)
-    if found.torn is None or found.whole is None or not accepted:
+    if found.torn is None or found.whole is None or not _may_be_shown(found, assessment):
         return (name, voice.line("chance.unknown"))
     return (name, _count(found.whole, voice), _count(found.torn, voice))
+
+
+def _may_be_shown(found: AfterRupture, assessment: Assessment) -> bool:
+    """Whether the figure is known, and each series not read in its primary source was accepted by the clinic."""
+    return found.torn is not None and all(assessment.clinic.accepts(series) for series in found.unread)
 
 
 def _count(arm: Arm, voice: Voice) -> Line:
@@ -134,7 +128,8 @@ def _count(arm: Arm, voice: Voice) -> Line:
 
 def _told(assessment: Assessment, voice: Voice) -> Section:
     told = assessment.case.done.told if assessment.case.done else None
-    when = (voice.show(told.at.date()), voice.show(told.at.time())) if told else (None, None)
+    at = local(told.at, assessment.clinic) if told else None
+    when = (voice.show(at.date()), voice.show(at.time())) if at else (None, None)
     block = Signature(
         role=voice.line("not-to-plan.told"),
         meaning=voice.line("not-to-plan.told-means"),

@@ -6,7 +6,7 @@ import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
-from consent.case import Answer, Case, ExtraStep, Lens
+from consent.case import Answer, Asked, Case, ExtraStep, Lens
 from consent.clinic import Clinic
 from consent.compose.document import Block, Columns, Document, Line, Para, Section, Table
 from consent.compose.form_plan import lens_remark
@@ -17,7 +17,7 @@ from consent.review.assessment import Assessment
 from consent.wording import remark
 
 SHEET, MISSED = "operating-list", "missed-visits"
-_LAST = ("infection.lid-or-sac", "infection.sac-not-clear", "infection.elsewhere")
+_LAST = ("infection.lid-or-sac", "infection.elsewhere")
 _READY = {
     "dye": "dye",
     "pupil_expansion": "pupil-device",
@@ -102,11 +102,13 @@ def _look_out(assessment: Assessment, voice: Voice) -> list[Line]:
         lines.append(voice.line("list.only-eye"))
     if _is_infected(assessment):
         lines.append(voice.line("list.infected"))
+    if health.allergies.asked is Asked.NOT_ASKED:
+        lines.append(voice.line("list.allergies-not-asked"))
     if health.allergies.known:
         names = Quoted(", ".join(entry.substance for entry in health.allergies.known))
         lines.append(voice.line("list.allergy", substances=names))
-    if health.anticoagulant is Answer.YES:
-        lines.append(voice.line("letter.thinner.anticoagulant"))
+    thinners = [name for name in ("anticoagulant", "antiplatelet") if getattr(health, name) is Answer.YES]
+    lines += [voice.line(f"letter.thinner.{name}") for name in thinners]
     stops = sum(point.open and point.severity == "stop" for point in assessment.points)
     if stops:
         lines.append(voice.count("list.stops", stops))
@@ -180,5 +182,7 @@ def _call(case: Case, voice: Voice) -> Line:
     if case.patient.telephone is None:
         return voice.line("value.not-entered")
     number = voice.show(Verbatim(case.patient.telephone))
-    shared = case.patient.telephone_shared is Answer.YES
-    return joined([number, voice.line("list.shared")], "; ") if shared else number
+    shared = case.patient.telephone_shared
+    if shared is Answer.NO:
+        return number
+    return joined([number, voice.line("list.shared" if shared is Answer.YES else "list.shared-unknown")], "; ")

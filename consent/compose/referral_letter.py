@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from consent.case import Answer, Asked, Case, ExtraStep
-from consent.compose.after_surgery import lens_placed
+from consent.compose.after_surgery import all_steps, lens_placed, operated_by
 from consent.compose.document import Document, Facts, Line, Para, Section, Signature
-from consent.compose.form_plan import surgeon_named
-from consent.compose.frame import finish
+from consent.compose.frame import finish, local
 from consent.compose.signing import labels
 from consent.compose.voice import Voice, joined
 from consent.compose.which_eye import eye_box
-from consent.language import Quoted, Verbatim
+from consent.language import Verbatim
 from consent.review.assessment import Assessment
 from consent.wording import remark
 
@@ -29,11 +28,16 @@ def referral_letter(assessment: Assessment, voice: Voice) -> Document:
         Section("who", None, (eye_box(assessment, voice), Facts(tuple(_addresses(assessment, voice))))),
         Section("eye", None, (Facts(tuple(_eye(assessment, voice))),)),
         Section("patient", None, (Facts(tuple(_patient(assessment, voice))),)),
-        Section("telephoned", None, (Facts(tuple(_telephoned(assessment.case, voice))),)),
+        Section("telephoned", None, (Facts(tuple(_telephoned(assessment, voice))),)),
         _signature(assessment, voice),
     )
-    title = voice.line("letter.title", eye=remark(f"eye.{assessment.case.eye.side}"))
+    eye = remark(f"eye.{assessment.case.eye.side}")
+    title = voice.line("letter.title" if _piece(assessment.case) else "letter.title-other", eye=eye)
     return finish(voice, assessment, SHEET, title, sections, patient_sheet=False)
+
+
+def _piece(case: Case) -> bool:
+    return case.done is not None and case.done.piece_retained is Answer.YES
 
 
 Rows = list[tuple[Line, Line]]
@@ -64,7 +68,7 @@ def _addresses(assessment: Assessment, voice: Voice) -> Rows:
         (voice.line("letter.from"), voice.quoted(f"{clinic.name}, {clinic.address}, {clinic.telephone.day}")),
         (voice.line("letter.patient"), patient),
         (voice.line("letter.operated"), operated),
-        (voice.line("label.surgeon"), voice.quoted(surgeon_named(assessment))),
+        (voice.line("label.surgeon"), voice.quoted(operated_by(assessment.case))),
     ]
 
 
@@ -72,12 +76,13 @@ def _eye(assessment: Assessment, voice: Voice) -> Rows:
     case, done, day1 = assessment.case, assessment.case.done, assessment.case.day1
     eye = case.eye
     piece = voice.line(f"letter.piece.{done.piece_size}") if done and done.piece_size else _unsaid(voice)
-    vitreous = _unsaid(voice)
-    if done is not None and done.vitreous_lost is not Answer.UNKNOWN:
-        lines = [voice.line(f"letter.vitreous.{done.vitreous_lost}")]
-        if ExtraStep.ANTERIOR_VITRECTOMY in done.steps:
-            lines.append(voice.line("letter.vitrectomy"))
-        vitreous = joined(lines)
+    if done is not None and done.piece_retained is Answer.NO:
+        piece = voice.line("choice.no")
+    lost = done.vitreous_lost if done else Answer.UNKNOWN
+    lines = [_unsaid(voice) if lost is Answer.UNKNOWN else voice.line(f"letter.vitreous.{lost}")]
+    if ExtraStep.ANTERIOR_VITRECTOMY in all_steps(case):
+        lines.append(voice.line("letter.vitrectomy"))
+    vitreous = joined(lines)
     pressure = (
         voice.line("value.mmhg", mmhg=day1.pressure_mmhg) if day1 and day1.pressure_mmhg is not None else _unsaid(voice)
     )
@@ -100,7 +105,7 @@ def _eye(assessment: Assessment, voice: Voice) -> Rows:
 
 
 def _steps(case: Case, voice: Voice) -> Line:
-    steps = case.done.steps if case.done else ()
+    steps = all_steps(case)
     return joined([voice.line(f"step.{step}.short") for step in steps], ", ") if steps else _unsaid(voice)
 
 
@@ -122,11 +127,7 @@ def _patient(assessment: Assessment, voice: Voice) -> Rows:
     ]
     drops = joined(doses) if doses else _unsaid(voice)
     medicines = voice.quoted(", ".join(health.medicines)) if health.medicines else _unsaid(voice)
-    thinners = [name for name in ("anticoagulant", "antiplatelet") if getattr(health, name) is Answer.YES]
-    unknown = Answer.UNKNOWN in (health.anticoagulant, health.antiplatelet)
-    thinner = _unsaid(voice) if unknown and not thinners else voice.line("letter.thinner.none")
-    if thinners:
-        thinner = joined([voice.line(f"letter.thinner.{name}") for name in thinners])
+    thinner = _thinners(case, voice)
     other = voice.show(case.other_eye.acuity) if case.other_eye.acuity else _unsaid(voice)
     return [
         (voice.line("letter.drops"), drops),
@@ -138,6 +139,20 @@ def _patient(assessment: Assessment, voice: Voice) -> Rows:
     ]
 
 
+def _thinners(case: Case, voice: Voice) -> Line:
+    """Each of the two kinds that is taken, or of which nobody has written anything."""
+    if case.health.anticoagulant is Answer.UNKNOWN and case.health.antiplatelet is Answer.UNKNOWN:
+        return _unsaid(voice)
+    said = []
+    for name in ("anticoagulant", "antiplatelet"):
+        answer, named = getattr(case.health, name), voice.line(f"letter.thinner.{name}")
+        if answer is Answer.YES:
+            said.append(named)
+        elif answer is Answer.UNKNOWN:
+            said.append(joined([named, _unsaid(voice)], ": "))
+    return joined(said) if said else voice.line("letter.thinner.none")
+
+
 def _allergies(case: Case, voice: Voice) -> Line:
     allergies = case.health.allergies
     if allergies.asked is Asked.NOT_ASKED:
@@ -147,38 +162,39 @@ def _allergies(case: Case, voice: Voice) -> Line:
     return voice.quoted("; ".join(entry.substance for entry in allergies.known))
 
 
-def _telephoned(case: Case, voice: Voice) -> Rows:
-    referral = case.done.referral if case.done else None
-    called, expected = voice.line("letter.not-telephoned"), _unsaid(voice)
-    if referral is not None and referral.called_by and referral.spoke_with and referral.called_at:
-        called = voice.line(
-            "letter.telephoned-by",
-            by=Quoted(referral.called_by),
-            with_whom=Quoted(referral.spoke_with),
-            date=referral.called_at.date(),
-            time=referral.called_at.time(),
-        )
-    if referral is not None and referral.expected_on and referral.expected_at:
-        expected = voice.line("letter.expected-on", date=referral.expected_on, time=referral.expected_at)
-    elif referral is not None and referral.expected_on:
-        expected = voice.show(referral.expected_on)
-    told = case.done.told if case.done else None
-    said = joined([voice.quoted(told.by), voice.show(told.at.date())], ", ") if told else _unsaid(voice)
+def _telephoned(assessment: Assessment, voice: Voice) -> Rows:
+    """Who telephoned whom and when, each as entered; when the patient is expected; who told the patient."""
+    case, clinic = assessment.case, assessment.clinic
+    referral, told = (case.done.referral, case.done.told) if case.done else (None, None)
+    called, expected = voice.line("letter.not-telephoned"), [_unsaid(voice)]
+    if referral is not None and (referral.called_by or referral.spoke_with or referral.called_at):
+        at = local(referral.called_at, clinic) if referral.called_at else None
+        when = [voice.show(at.date()), voice.show(at.time())] if at else [_unsaid(voice)]
+        called = joined([*_or_unsaid([referral.called_by, referral.spoke_with], voice), *when], ", ")
+    if referral is not None and (referral.expected_on or referral.expected_at):
+        expected = [
+            voice.show(referral.expected_on) if referral.expected_on else _unsaid(voice),
+            *([voice.show(referral.expected_at)] if referral.expected_at else []),
+        ]
+    said = joined([voice.quoted(told.by), voice.show(local(told.at, clinic).date())], ", ") if told else _unsaid(voice)
     phone = voice.show(Verbatim(case.patient.telephone)) if case.patient.telephone else _unsaid(voice)
     return [
         (voice.line("letter.telephoned"), called),
-        (voice.line("letter.expected"), expected),
+        (voice.line("letter.expected"), joined(expected, ", ")),
         (voice.line("letter.told"), said),
         (voice.line("letter.patient-telephone"), phone),
     ]
 
 
 def _signature(assessment: Assessment, voice: Voice) -> Section:
-    asked = joined([voice.line("letter.asked"), voice.line("letter.reply")], " ")
+    asked = joined(
+        [voice.line("letter.asked" if _piece(assessment.case) else "letter.asked-other"), voice.line("letter.reply")],
+        " ",
+    )
     block = Signature(
         role=voice.line("sign.surgeon"),
         meaning=voice.line("letter.surgeon-means"),
         labels=labels(voice, "signature", "date", "time"),
-        name=voice.quoted(surgeon_named(assessment)),
+        name=voice.quoted(operated_by(assessment.case)),
     )
     return Section("signature", None, (Para(asked, style="strong"), block))

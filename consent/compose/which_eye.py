@@ -26,10 +26,10 @@ def eye_box(assessment: Assessment, voice: Voice, elements: tuple[str, ...] = ()
     return EyeBox(voice.remark(eye), face(side, assessment), voice.line(seen, eye=eye), telephone, elements=elements)
 
 
-def faced(name: str, assessment: Assessment) -> str:
+def faced(name: str, assessment: Assessment, crossed: bool = False) -> str:
     """The small picture ``name`` with its ill eye on the side of the page where this patient's is drawn."""
     right = assessment.case.eye.side is Side.RIGHT
-    return pictogram(name, on_left=right == _from_in_front(assessment))
+    return pictogram(name, on_left=right == _from_in_front(assessment), crossed=crossed)
 
 
 def _from_in_front(assessment: Assessment) -> bool:

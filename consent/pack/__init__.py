@@ -3,7 +3,7 @@
 from consent.pack.compose import BEFORE_SURGERY, FORM, SHEETS, Pack, compose_pack, refuse_incomplete
 from consent.pack.data import assessment_data
 from consent.pack.day_list import compose_list
-from consent.pack.files import Written, write_documents, write_pack
+from consent.pack.files import Written, write_lists, write_pack
 
 __all__ = [
     "BEFORE_SURGERY",
@@ -15,6 +15,6 @@ __all__ = [
     "compose_list",
     "compose_pack",
     "refuse_incomplete",
-    "write_documents",
+    "write_lists",
     "write_pack",
 ]

@@ -9,6 +9,7 @@ from consent.case import Case
 from consent.clinic import Clinic
 from consent.compose import Document, Voice, missed_visits, operating_list
 from consent.errors import Problem, UsageError
+from consent.language import languages
 from consent.review import assess
 
 
@@ -18,8 +19,13 @@ def compose_list(cases: Sequence[Case], clinic: Clinic, day: dt.date, tag: str) 
     Patients already operated are on the list of missed visits only. Without anybody to operate on that day there is
     no operating list. Raises ``UsageError`` where a record number stands twice.
     """
-    numbers = [case.patient.record_number for case in cases]
-    twice = sorted({number for number in numbers if numbers.count(number) > 1})
+    if tag not in languages():
+        raise UsageError(
+            Problem(f'there are no words in "{tag}"', "language", remedy=f"choose from: {', '.join(languages())}")
+        )
+    written = [case.patient.record_number for case in cases]
+    numbers = [number.strip().casefold() for number in written]
+    twice = sorted(name for name, number in zip(written, numbers, strict=True) if numbers.count(number) > 1)
     if twice:
         raise UsageError(
             Problem(

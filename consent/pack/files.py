@@ -7,13 +7,13 @@ import os
 import tempfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 from consent.compose import Document, Voice
 from consent.compose.frame import marks
-from consent.errors import MachineError, Problem
+from consent.errors import MachineError, Problem, UsageError
 from consent.language import Quoted, Said
 from consent.pack.compose import Pack
 from consent.pack.data import assessment_data
@@ -69,14 +69,24 @@ def _for_telephones(pack: Pack, calendar: bytes | None, folder: Path) -> Iterato
     yield Written(path, "message-file", (tag,), parts=message.parts)
 
 
-def write_documents(documents: Iterable[Document], digits: str, folder: Path) -> Iterator[Path]:
-    """Print ``documents`` into ``folder`` one by one, each whole; yield their paths.
+def write_lists(documents: Iterable[Document], day: date, digits: str, folder: Path) -> Iterator[Path]:
+    """Print the lists of ``day`` into ``folder`` one by one, each whole, the day in its name; yield their paths.
 
-    Raises ``PrintError`` before a sheet with a hole in it is written, ``MachineError`` if the folder cannot be used.
+    Raises ``UsageError`` if the folder holds a patient's papers, ``PrintError`` before a sheet with a hole in it is
+    written, ``MachineError`` if the folder cannot be used.
     """
     _make(folder)
+    if (folder / DATA).exists():
+        raise UsageError(
+            Problem(
+                "this folder holds the papers of one patient",
+                str(folder),
+                "a list of several patients would go home with them",
+                "choose another folder with --to",
+            )
+        )
     for document in documents:
-        path = folder / f"{document.sheet}.{'-'.join(tag for tag, _ in document.languages)}.pdf"
+        path = folder / f"{document.sheet}.{day.isoformat()}.{'-'.join(tag for tag, _ in document.languages)}.pdf"
         write_whole(path, to_pdf(document, digits))
         yield path
 

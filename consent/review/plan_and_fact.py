@@ -53,14 +53,16 @@ def _lens(case: Case) -> Iterator[Difference]:
         return
     if done.no_lens is Answer.YES:
         yield Difference(remark("fact.no-lens-placed"), ExtraStep.NO_LENS_TODAY in plan.extra_steps)
-    elif done.lens is not None and plan.lens is not None and _kind(done.lens) != _kind(plan.lens):
+    elif done.lens is not None and plan.lens is not None and unlike(done.lens, plan.lens):
         told = remark(
             "fact.other-lens", design=remark(f"lens.{done.lens.design}"), place=remark(f"place.{done.lens.place}")
         )
-        named = any(_kind(done.lens) == _kind(lens) for lens in plan.fallback_lenses)
+        named = any(not unlike(done.lens, lens) for lens in plan.fallback_lenses)
         accepted = plan.fallback_in_consent is Answer.YES and named
         yield Difference(told, accepted or ExtraStep.OTHER_LENS_PLACE in plan.extra_steps)
 
 
-def _kind(lens: Lens) -> tuple[object, ...]:
-    return lens.design, lens.place, lens.power_d
+def unlike(one: Lens, other: Lens) -> bool:
+    """Whether two lenses differ in design, place or power; a power that nobody has entered differs from none."""
+    powers = {one.power_d, other.power_d} - {None}
+    return (one.design, one.place) != (other.design, other.place) or len(powers) > 1

@@ -30,7 +30,7 @@ def test_it_writes_both_lists_and_names_them(tmp_path: Path, capsys: pytest.Capt
     folder = tmp_path / "new" / "day"
     assert main(["list", HARD, TORN, "--to", str(folder)]) == 0
     said = capsys.readouterr()
-    names = ["operating-list.en.pdf", "missed-visits.en.pdf"]
+    names = ["operating-list.2026-12-28.en.pdf", "missed-visits.2026-12-28.en.pdf"]
     assert said.out.splitlines() == [str(folder / name) for name in names]
     assert sorted(path.name for path in folder.iterdir()) == sorted(names)
     assert all((folder / name).read_bytes().startswith(b"%PDF") for name in names)
@@ -43,7 +43,7 @@ def test_the_paper_holds_the_patient_of_the_day_and_not_the_one_operated(
 ) -> None:
     assert main(["list", HARD, TORN, "--to", str(tmp_path)]) == 0
     assert capsys.readouterr().out
-    found = text_of(tmp_path / "operating-list.en.pdf")
+    found = text_of(tmp_path / "operating-list.2026-12-28.en.pdf")
     assert "DEMO-0002" in found
     assert "DEMO-0004" not in found
 
@@ -51,10 +51,11 @@ def test_the_paper_holds_the_patient_of_the_day_and_not_the_one_operated(
 def test_the_day_is_the_first_of_the_cases_where_none_is_given(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """By ``consent list --help``: the first of the cases. hard.toml is of 28 December 2026, ordinary.toml of February."""
+    """By ``consent list --help``: the first of the cases. hard.toml is of 28 December 2026, ordinary.toml of
+    February."""
     assert main(["list", ORDINARY, HARD, "--to", str(tmp_path)]) == 0
     assert capsys.readouterr().out
-    found = text_of(tmp_path / "operating-list.en.pdf")
+    found = text_of(tmp_path / "operating-list.2026-12-28.en.pdf")
     assert "28 December 2026" in found
     assert "DEMO-0002" in found
     assert "DEMO-0001" not in found
@@ -66,14 +67,14 @@ def test_the_default_day_is_one_on_which_somebody_is_operated(
     """Cases already operated are given for their missed visits; their day is past. Common practice, no source."""
     assert main(["list", TORN, ORDINARY, "--to", str(tmp_path)]) == 0
     assert capsys.readouterr().out
-    assert (tmp_path / "operating-list.en.pdf").exists()
+    assert (tmp_path / "operating-list.2027-02-24.en.pdf").exists()
 
 
 def test_a_day_may_be_given(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["list", HARD, ORDINARY, "--on", "2027-02-24", "--to", str(tmp_path)]) == 0
     assert capsys.readouterr().out
-    assert "DEMO-0001" in text_of(tmp_path / "operating-list.en.pdf")
-    assert "DEMO-0002" in text_of(tmp_path / "missed-visits.en.pdf")
+    assert "DEMO-0001" in text_of(tmp_path / "operating-list.2027-02-24.en.pdf")
+    assert "DEMO-0002" in text_of(tmp_path / "missed-visits.2027-02-24.en.pdf")
 
 
 @pytest.mark.parametrize("day", ["28.12.2026", "2026-13-01", "2026-02-30", "tomorrow", "28/12/2026"])
@@ -133,31 +134,36 @@ def test_another_language_is_in_the_name_of_the_file(
 ) -> None:
     assert main(["list", HARD, "--to", str(tmp_path), "--language", tag]) == 0
     assert capsys.readouterr().out
-    assert {path.name for path in tmp_path.iterdir()} >= {f"operating-list.{tag}.pdf", f"missed-visits.{tag}.pdf"}
+    assert {path.name for path in tmp_path.iterdir()} >= {
+        f"{name}.2026-12-28.{tag}.pdf" for name in ("operating-list", "missed-visits")
+    }
 
 
-def test_yesterdays_operating_list_does_not_stay_beside_todays_missed_visits(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """A folder used again holds what was written last: README, of ``consent prepare``."""
+def test_the_day_stands_in_the_name_of_each_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Yesterday's list is not mistaken for today's. Common practice, no source."""
     assert main(["list", HARD, "--to", str(tmp_path)]) == 0
     assert main(["list", HARD, "--on", "2027-01-05", "--to", str(tmp_path)]) == 0
     assert capsys.readouterr().out
-    assert [path.name for path in tmp_path.glob("*.pdf")] == ["missed-visits.en.pdf"]
+    assert sorted(path.name for path in tmp_path.glob("*.pdf")) == [
+        "missed-visits.2026-12-28.en.pdf",
+        "missed-visits.2027-01-05.en.pdf",
+        "operating-list.2026-12-28.en.pdf",
+    ]
 
 
 def test_a_list_of_several_patients_is_not_put_among_the_papers_of_one(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """"A folder holds the papers of one patient": DEVELOPERS.md, decisions."""
+    """ "A folder holds the papers of one patient": DEVELOPERS.md, decisions."""
     assert main(["prepare", ORDINARY, "--to", str(tmp_path), "--language", "en", "--sheet", "before-day"]) == 0
     assert main(["list", HARD, ORDINARY, "--to", str(tmp_path)]) == 2
-    assert "one patient" in capsys.readouterr().err or not (tmp_path / "operating-list.en.pdf").exists()
+    assert str(tmp_path) in capsys.readouterr().err
+    assert not (tmp_path / "operating-list.2026-12-28.en.pdf").exists()
 
 
 def test_second_eye_and_ordinary_share_a_day(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["list", SECOND, ORDINARY, "--to", str(tmp_path)]) == 0
     assert capsys.readouterr().out
-    found = text_of(tmp_path / "operating-list.en.pdf")
+    found = text_of(tmp_path / "operating-list.2027-02-24.en.pdf")
     assert "DEMO-0001" in found
     assert "DEMO-0003" in found

@@ -21,8 +21,8 @@ from consent.review import Assessment
 
 SOURCED = {"source": "invented", "verified": "memory"}
 STAFF = re.compile(
-    r"(?P<date>.+): (our staff put in )?(?P<drops>\d+) drops? of bottle (?P<bottle>\d+) \((?P<eye>LEFT|RIGHT) eye\)"
-    r"(; our staff say when)?\."
+    r"(?P<date>.+): (our staff put in )?(?P<drops>\d+) (drops?|times one drop) of bottle (?P<bottle>\d+) "
+    r"\((?P<eye>LEFT|RIGHT) eye\)(, (each )?when our staff say)?\."
 )
 
 

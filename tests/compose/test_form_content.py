@@ -79,7 +79,7 @@ def test_the_other_ways_to_numb_leave_out_the_planned_one(kind, english_form):
     """RCOA and RCOphth, Local anaesthesia for ophthalmic surgery, 2012: the choice is the patient's; a way that is
     planned is no other way. Where none is chosen yet, all are open."""
     numb = " ".join(said(english_form("ordinary", {"plan.anaesthesia": kind.value if kind else None}), "numb"))
-    _, _, ways = numb.partition("Other ways are: ")
+    _, _, ways = numb.partition("Other ways: ")
     assert ways.endswith("Ask us if you want another.")
     assert {way: way in ways for way in OTHER_WAYS} == {way: kind not in planned for way, planned in OTHER_WAYS.items()}
 

@@ -6,12 +6,14 @@ All numbers of days are the clinic's own (common practice, no source); no date i
 from __future__ import annotations
 
 import re
+from typing import get_args
 
 import pytest
 
+from consent.case import Visit
 from consent.clinic import Aftercare
 from consent.compose import Document, Voice, going_home
-from consent.compose.document import Blank, Para, Steps, Table, Warnings
+from consent.compose.document import Blank, Para, PicturedList, PicturedTable, Steps, Table, Warnings
 from consent.language import Speaker, load_catalogue
 from consent.review import assess
 
@@ -38,9 +40,9 @@ def english(message: str) -> str:
 
 def care(document: Document) -> dict[str, str]:
     """What is said of until when, by the message of its row."""
-    (table,) = blocks(document, "care", Table)
+    (table,) = blocks(document, "care", PicturedTable)
     names = {english(f"care.{name}"): name for name in ROWS}
-    return {names[what[0].plain]: when[0].plain for what, when in table.rows}
+    return {names[what[0].plain]: when[0].plain for _, what, when in table.rows}
 
 
 ROWS = ("pad", "shield", "water", "head-bath", "lifting", "dust-smoke", "field-work", "pond", "prayer")
@@ -140,7 +142,16 @@ def test_when_the_pad_comes_off(when, sheet):
 
 def groups(document: Document) -> dict[str, list[str]]:
     (found,) = blocks(document, "warning-signs", Warnings)
-    return {action: [sign[0].plain for sign in signs] for action, _, signs in found.groups}
+    return {
+        group.name: [sign[0].plain for sign in (*(words for _, words in group.drawn), *group.signs)]
+        for group in found.groups
+    }
+
+
+def actions(document: Document) -> dict[str, str]:
+    """What is said to do, by the name of the group."""
+    (found,) = blocks(document, "warning-signs", Warnings)
+    return {group.name: " ".join(line[0].plain for line in group.action) for group in found.groups}
 
 
 @pytest.mark.parametrize("name", ["ordinary", "hard"])
@@ -157,8 +168,27 @@ def test_each_warning_sign_stands_under_exactly_one_action(name, sheet):
 def test_what_can_cost_the_eye_is_under_come_now(sheet):
     """Falling sight, pain, a curtain, a blow, a gush: infection, detachment, an open wound. Common practice."""
     found = groups(sheet())["now"]
-    for name in ("sight-falls", "pain", "swollen-shut", "curtain", "knock", "gush", "wheeze"):
+    for name in ("sight-falls", "pain", "swollen-shut", "curtain", "flashes", "knock", "gush", "wheeze"):
         assert english(f"sign-of.{name}") in found
+
+
+def test_who_is_to_come_now_is_told_where(sheet):
+    """Name and address stand with the action itself, not on another page. Common practice, no source."""
+    changes = {"name": "Elsewhere Eye Centre", "address": "2 Invented Road"}
+    said = actions(sheet(clinic=changes))
+    assert [name for name, words in said.items() if "Elsewhere Eye Centre" in words] == ["now"]
+    assert "2 Invented Road" in said["now"]
+
+
+def test_a_sign_is_drawn_or_written_and_never_both(sheet):
+    """Twice the same sign reads like two. Common practice, no source."""
+    (found,) = blocks(sheet(), "warning-signs", Warnings)
+    drawn = [(picture, words[0].plain) for group in found.groups for picture, words in group.drawn]
+    written = {sign[0].plain for group in found.groups for sign in group.signs}
+    assert drawn
+    assert not {words for _, words in drawn} & written
+    assert all(picture.startswith("<svg") for picture, _ in drawn)
+    assert len({picture for picture, _ in drawn}) == len(drawn)
 
 
 @pytest.mark.parametrize("regimen", ["weekly-4-3-2-1", "drop-free"])
@@ -166,9 +196,7 @@ def test_telephone_and_warning_signs_stand_on_every_sheet(regimen, sheet):
     """Also on the sheet of a patient who goes home without drops."""
     document = sheet("ordinary", {"plan.regimen": regimen})
     assert document.footer is not None
-    (found,) = blocks(document, "warning-signs", Warnings)
-    phone_now = next(line for action, line, _ in found.groups if action == "phone")[0].plain
-    for text in (document.footer[0].plain, phone_now):
+    for text in (document.footer[0].plain, actions(document)["phone"]):
         for number in ("00000 11111", "00000 22222"):
             assert number.replace(" ", "\u00a0") in text
 
@@ -185,7 +213,7 @@ def test_visits_stand_in_order_of_date_with_their_reason(sheet):
     ]
 
 
-@pytest.mark.parametrize("kind", ["day 1", "week 1", "pressure", "final", "spectacles", "stitch", "other"])
+@pytest.mark.parametrize("kind", get_args(Visit.model_fields["kind"].annotation))
 def test_every_kind_of_visit_has_a_reason(kind, sheet):
     (table,) = blocks(sheet("ordinary", {"visits": [{"kind": kind, "date": "2027-03-01"}]}), "visits", Table)
     assert table.rows[0][1][0].plain == english(f"visit.{kind}")
@@ -240,11 +268,11 @@ def test_without_drops_no_step_is_taught(sheet):
 def test_who_puts_the_drops_in(giver, helper, message, sheet):
     """Nobody, not known and the patient are three answers; a helper without a name is not settled."""
     document = sheet("ordinary", {"patient.drops_given_by": giver, "patient.drops_helper": helper})
-    assert blocks(document, "help", Para)[0].text[0].plain == english(message)
+    assert blocks(document, "drops", Para)[0].text[0].plain == english(message)
 
 
 def test_a_named_helper_is_named(sheet):
-    assert "her daughter" in blocks(sheet(), "help", Para)[0].text[0].plain
+    assert "her daughter" in blocks(sheet(), "drops", Para)[0].text[0].plain
 
 
 @pytest.mark.parametrize("answer", ["yes", "no", "unknown"])
@@ -255,6 +283,46 @@ def test_a_shared_telephone_is_spoken_of_only_where_it_is_shared(answer, sheet):
 
 def test_a_plan_is_called_a_plan_until_it_was_done(sheet):
     assert english("home.planned") in list(sheet().texts())
-    done = list(sheet("ordinary", {"done": {"as_planned": "yes"}}).texts())
-    assert english("home.done") in done
-    assert english("home.planned") not in done
+    assert [part.id for part in sheet().sections if part.id == "done"] == []
+    after = sheet("ordinary", {"done": {"as_planned": "yes"}})
+    assert english("home.planned") not in list(after.texts())
+    assert section(after, "done").heading[0].plain == english("home.done.heading")
+    assert english("home.done.as-planned") in [para.text[0].plain for para in blocks(after, "done", Para)]
+
+
+def test_what_to_do_first_names_the_first_visit(sheet):
+    """Signs, drops, first visit, above everything else. Common practice, no source."""
+    first = blocks(sheet("ordinary"), "who", Para)[0].text[0].plain
+    assert "warning signs" in first
+    assert "25 February 2027" in first
+    later_first = [{"kind": "spectacles", "date": "2027-03-31"}, {"kind": "day 1", "date": "2027-02-26"}]
+    assert "26 February 2027" in blocks(sheet("ordinary", {"visits": later_first}), "who", Para)[0].text[0].plain
+    without = blocks(sheet("ordinary", {"visits": []}), "who", Para)[0].text[0].plain
+    assert without == english("home.first-no-visit")
+    assert not re.search(r"\d", without)
+
+
+FELLOW = {"operated": "yes", "operated_on": "2027-02-10", "regimen": "weekly-4-3-2-1", "acuity": "6/9"}
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"other_eye": FELLOW}, True),
+        ({"other_eye": {**FELLOW, "regimen": None}}, False),
+        ({"own_drops": [{"drug": "timolol", "eyes": "right", "times_a_day": 2, "decision": "continue"}]}, False),
+        ({}, False),
+    ],
+)
+def test_signs_count_for_each_eye_that_was_operated_and_is_on_drops(changes, told, sheet):
+    """An eye with its old glaucoma drop only had no operation of late. Common practice, no source."""
+    said = [para.text[0].plain for para in blocks(sheet("ordinary", changes), "warning-signs", Para)]
+    assert said == ([english("home.both-eyes")] if told else [])
+
+
+def test_what_holds_without_a_date_is_drawn_and_what_is_forbidden_is_crossed_out(sheet):
+    """Rubbing and drops from a shop are crossed out; reading and tablets are not. Common practice, no source."""
+    (found,) = blocks(sheet(), "care", PicturedList)
+    crossed = {words[0].plain: 'd="M8 8L92 92"' in picture for picture, words in found.items}
+    names = {"may-do": False, "no-rubbing": True, "nothing-else": True, "tablets": False}
+    assert crossed == {english(f"care.{name}"): is_crossed for name, is_crossed in names.items()}

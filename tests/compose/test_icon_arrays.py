@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import dataclass
+from itertools import product
 
 import pytest
 from hypothesis import given, settings
@@ -14,7 +15,7 @@ from consent.case import Side
 from consent.compose import Document, Voice
 from consent.compose.document import Array, Risk
 from consent.compose.figures import risk_block
-from consent.compose.pictures import eye_side, icon_array, pictogram, pictogram_names
+from consent.compose.pictures import diagram, diagram_names, eye_side, icon_array, pictogram, pictogram_names
 from consent.review import Assessment, assess
 from tests.compose.estimates import invented_estimate
 
@@ -87,21 +88,37 @@ def test_a_number_that_cannot_be_drawn_is_an_error(filled, could_be):
         icon_array(filled, could_be)
 
 
-@pytest.mark.parametrize(
-    "svg",
-    [
-        icon_array(12),
-        icon_array(12, 40),
-        eye_side(Side.RIGHT),
-        eye_side(Side.LEFT),
-        *(pictogram(name) for name in pictogram_names()),
-    ],
-)
+DRAWINGS = [
+    icon_array(12),
+    icon_array(12, 40),
+    *(eye_side(side, from_in_front) for side in Side for from_in_front in (True, False)),
+    *(
+        pictogram(name, on_left, crossed)
+        for name in pictogram_names()
+        for on_left, crossed in product((True, False), repeat=2)
+    ),
+    *(diagram(name) for name in diagram_names()),
+]
+"""Every drawing of our own: icon arrays, faces, small pictures, sections of the eye."""
+
+
+@pytest.mark.parametrize("svg", DRAWINGS)
 def test_no_text_inside_a_drawing(svg):
     """Text in SVG is not shaped, so letters of Indic scripts would fall apart: words stand in the caption."""
     root = ET.fromstring(svg)  # noqa: S314  our own drawing
     assert [element.tag for element in root.iter() if element.tag.endswith(("text", "tspan", "title"))] == []
     assert "".join(root.itertext()).strip() == ""
+
+
+@pytest.mark.parametrize("svg", DRAWINGS)
+def test_a_drawing_holds_shapes_alone_and_no_colour_but_black_grey_and_white(svg):
+    """Copies are made in black and white; nothing is told by colour alone: WCAG 2.2, 1.4.1."""
+    root = ET.fromstring(svg)  # noqa: S314  our own drawing
+    assert {element.tag.rpartition("}")[2] for element in root.iter()} <= {"svg", "g", "path", "circle"}
+    used = {element.attrib.get(name, "none") for element in root.iter() for name in ("fill", "stroke")}
+    assert used - {"none"} <= {INK, PALE, WHITE}
+    assert used & {INK, PALE}
+    assert set(re.findall(r"#\w+|rgb|url|href|style|opacity", svg)) <= {INK, PALE, WHITE}
 
 
 def arrays(document: Document) -> list[tuple[Array, ...]]:
@@ -131,12 +148,12 @@ def captioned(array: Array) -> tuple[str, int, int]:
     ],
 )
 def test_the_drawing_shows_the_number_of_its_caption(name, changes, english_risk_sheet):
-    """Usual eye first, this eye second, each in a drawing of its own."""
+    """Usual eye first, this eye second, each in a drawing of its own; or the usual eye by itself."""
     found = arrays(english_risk_sheet(name, changes))
-    assert found
+    assert any(len(pair) == 2 for pair in found)
     for pair in found:
-        assert [captioned(array)[0] for array in pair] == ["Usual", "Your"]
-        assert len({array.svg for array in pair}) == 2
+        assert [captioned(array)[0] for array in pair] == ["Usual", "Your"][: len(pair)]
+        assert len({array.svg for array in pair}) == len(pair)
         for array in pair:
             _, filled, could_be = captioned(array)
             assert array.svg.count("<svg") == 1
@@ -152,9 +169,19 @@ def test_a_range_is_drawn_with_rings_and_the_caption_says_so(english_risk_sheet)
         assert "rings" in array.caption[0].plain
 
 
+def test_only_the_benefit_is_drawn_for_the_usual_eye_alone(english_risk_sheet):
+    """Harm alone in dots would weigh more than what it is risked for: IPDAS asks for both in equal detail."""
+    document = english_risk_sheet("ordinary", {"eye.posterior_polar": "yes"})
+    risks = [block for section in document.sections for block in section.blocks if isinstance(block, Risk)]
+    alone = [block.name[0].plain for block in risks if len(block.arrays) == 1]
+    assert len(alone) == 1
+    assert "see" in alone[0].lower() or "sight" in alone[0].lower()
+
+
 def test_equal_figures_are_not_drawn_twice(english_risk_sheet):
     """Two equal blocks of dots would suggest a difference where there is none."""
-    pairs = arrays(english_risk_sheet("hard")) + arrays(english_risk_sheet())
+    found = arrays(english_risk_sheet("hard")) + arrays(english_risk_sheet())
+    pairs = [drawings for drawings in found if len(drawings) > 1]
     assert pairs
     for pair in pairs:
         assert captioned(pair[0])[1:] != captioned(pair[1])[1:]

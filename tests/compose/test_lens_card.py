@@ -1,7 +1,7 @@
 """The lens card: which lens is in which eye, kept for life.
 
-Regulation (EU) 2017/745, article 18: an implant card identifies the device and bears the identity of the patient. The sticker
-of the lens holds name, serial or lot number and maker; common practice adds day, hospital, eye and power.
+Regulation (EU) 2017/745, article 18: an implant card identifies the device and bears the identity of the patient. The
+sticker of the lens holds name, serial or lot number and maker; common practice adds day, hospital, eye and power.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from tests.blocks import blocks_of
 from tests.editing import Changes, edited, shipped
 
 NO_LENS = {"done.lens": None, "done.no_lens": "yes"}
-LEFT = {key: "left" for key in ("eye.side", "plan.side", "measurement.side", "talk.told.side", "done.side")}
+LEFT = dict.fromkeys(("eye.side", "plan.side", "measurement.side", "talk.told.side", "done.side"), "left")
 A5_MM = {148, 210}
 """ISO 216."""
 
@@ -69,12 +69,18 @@ def test_the_card_of_the_shipped_case(card):
         "Material": "acrylic",
         "Power": "19.5 D",
         "Place in the eye": "in front of the bag",
+        "Bag of the lens": "torn",
         "Name": "Madhabi Example",
         "Record number": "DEMO-0004",
         "Day of surgery": "Monday, 28 December 2026",
         "Surgeon": "Dr Asha Invented (INVENTED-0002)",
-        "Where": "Nodipar Eye Centre (invented), Station Road, Nodipar (invented), 00000 11111",
+        "Where": "Nodipar Eye Centre (invented), Station Road, Nodipar (invented)",
     }
+
+
+@pytest.mark.parametrize("answer", ["no", "unknown"])
+def test_a_bag_not_known_to_be_torn_is_not_called_torn(answer, card):
+    assert "Bag of the lens" not in rows(card({"done.capsule_torn": answer}))
 
 
 def test_it_names_the_lens_placed_not_the_one_planned(card):
@@ -83,9 +89,7 @@ def test_it_names_the_lens_placed_not_the_one_planned(card):
     assert "one-piece" not in found
 
 
-@pytest.mark.parametrize(
-    ("tag", "none_yet"), [("en", "none yet"), ("bn", "এখনও নেই"), ("hi", "अभी नहीं है")]
-)
+@pytest.mark.parametrize(("tag", "none_yet"), [("en", "none yet"), ("bn", "এখনও নেই"), ("hi", "अभी नहीं है")])
 def test_without_a_lens_yet_it_says_so_and_names_none(tag, none_yet, card):
     found = rows(card(NO_LENS, (tag,)))
     assert none_yet in found.values()
@@ -93,9 +97,7 @@ def test_without_a_lens_yet_it_says_so_and_names_none(tag, none_yet, card):
     assert "Power" not in found
 
 
-@pytest.mark.parametrize(
-    ("tag", "unsaid"), [("en", "not written down"), ("bn", "লেখা হয়নি"), ("hi", "लिखा नहीं गया")]
-)
+@pytest.mark.parametrize(("tag", "unsaid"), [("en", "not written down"), ("bn", "লেখা হয়নি"), ("hi", "लिखा नहीं गया")])
 def test_a_power_nobody_wrote_down_is_not_the_planned_one(tag, unsaid, card):
     found = rows(card({"done.lens.power_d": None}, (tag,)))
     assert unsaid in found.values()
@@ -150,9 +152,12 @@ LONG_CLINIC = {"name": "Nodipar Mission Eye Hospital and Training Centre (invent
 
 
 @pytest.mark.parametrize("tags", [("en",), ("bn", "en"), ("hi", "en"), ("bn", "hi")])
-@pytest.mark.parametrize(("changes", "clinic"), [({}, {}), (NO_LENS, {}), (LONG, {}), ({}, LONG_CLINIC), (LONG, LONG_CLINIC)])
+@pytest.mark.parametrize(
+    ("changes", "clinic"), [({}, {}), (NO_LENS, {}), (LONG, {}), ({}, LONG_CLINIC), (LONG, LONG_CLINIC)]
+)
 def test_it_is_one_page_of_a5(changes, clinic, tags, card):
     document = card(changes, tags, clinic)
+    assert document.paper == "A5"
     (page,) = pypdf.PdfReader(BytesIO(to_pdf(document))).pages
     found = {round(float(side) * 25.4 / 72) for side in (page.mediabox.width, page.mediabox.height)}
     assert found == A5_MM

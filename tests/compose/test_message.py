@@ -96,7 +96,7 @@ def test_whole_text_in_english(clinic: Clinic) -> None:
         "Bottle 2, LEFT eye: 2 times a day",
         "18 Mar to 24 Mar:",
         "Bottle 2, LEFT eye: 1 time a day",
-        "Wait 5 minutes between two bottles.",
+        "Wait 5 minutes between two bottles in one eye.",
         "Visits to the clinic: 25 Feb, 3 Mar, 15 Mar, 31 Mar.",
         "Trouble? Phone 00000 11111, at night 00000 22222.",
     ]
@@ -241,7 +241,7 @@ def test_an_ointment_comes_in_a_tube_and_waits_longer(clinic: Clinic) -> None:
     assert "Tube 3, LEFT eye: 1 time a day" in lines
     assert "Tube 3, LEFT eye: do not stop. Ask us before 7 Apr." in lines
     assert not any("Bottle 3" in line for line in lines)
-    assert "Wait 5 minutes between two bottles." in lines
+    assert "Wait 5 minutes between two bottles in one eye." in lines
     assert "Before the ointment wait 10 minutes." in lines
     slow = clinic.model_copy(update={"drops": clinic.drops.model_copy(update={"gap_minutes": 12})})
     assert "Before the ointment wait 12 minutes." in text_of(case_with(**own_ointment("left")), slow).splitlines()

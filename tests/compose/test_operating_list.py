@@ -1,7 +1,7 @@
 """The operating day: who first, which lens, what to have ready, how many bottles; and who missed a visit.
 
-Order, lists and counts: common practice, no source. WHO Surgical Safety Checklist (2009): implant and devices at hand before
-the patient lies down.
+Order, lists and counts: common practice, no source. WHO Surgical Safety Checklist (2009): implant and devices at hand
+before the patient lies down.
 """
 
 from __future__ import annotations
@@ -132,6 +132,16 @@ def test_stops_are_counted_patient_by_patient(patient):
     assert int(order(composed(more))[0][5].partition(" open stop")[0][-1]) > 1
 
 
+def test_a_stop_a_surgeon_has_answered_is_not_counted(patient):
+    """An answer holds while the facts stay the same: DEVELOPERS.md, decisions."""
+    pus = {"fitness.tear_sac": "pus"}
+    (stop,) = [point for point in patient("D-1", 9, pus).points if point.id == "infection.lid-or-sac"]
+    said = {"point": stop.id, "key": stop.key, "by": "Dr Example", "registration": "INVENTED-0001", "why": "treated"}
+    answered = patient("D-1", 9, {**pus, "answers": [{**said, "at": dt.datetime(2027, 2, 23, 9, 0, tzinfo=dt.UTC)}]})
+    assert "1 open stop" in order(composed(patient("D-1", 9, pus)))[0][5]
+    assert "open stop" not in order(composed(answered))[0][5]
+
+
 def test_each_line_names_patient_time_eye_operation_anaesthesia_and_lenses(patient):
     (row,) = order(composed(patient("D-1", 9)))
     assert row[0] == "1"
@@ -227,7 +237,7 @@ def test_bottles_are_the_sum_over_the_patients(names, patient):
 
 
 def test_of_the_shipped_patient_two_bottles_of_the_steroid_are_handed_out(patient):
-    """By hand, hard.toml on two-hourly-start, 20 drops a millilitre, 28 days a bottle: more than one 5 mL bottle lasts."""
+    """By hand: 8, 6, 4, 3, 2 and 1 drops a day for a week each are 168 drops; 5 mL at 20 drops a millilitre are 100."""
     rows = {row[0]: row[1] for row in cells(composed(patient("D-1", 9, name="hard")), "ready", "counts")}
     assert rows["prednisolone acetate 1%"] == "2"
 

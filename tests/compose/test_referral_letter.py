@@ -1,7 +1,7 @@
 """The letter to the surgeon who takes out what stayed behind.
 
-What stands on it: common practice, no source. That what is not known is written as not known is the letter's own promise,
-signed by the surgeon.
+What stands on it: common practice, no source. That what is not known is written as not known is the letter's own
+promise, signed by the surgeon.
 """
 
 from __future__ import annotations
@@ -72,16 +72,22 @@ def test_the_letter_of_the_shipped_case(letter):
         "Piece retained": "less than half of the nucleus",
         "Nucleus": "brunescent",
         "Vitreous": "lost; anterior vitrectomy done",
+        "Steps taken": "anterior vitrectomy, another lens or place, stitch, pupil device",
+        "Pseudoexfoliation; phacodonesis": "Yes; No",
         "Lens in the eye": "soft three-piece lens, 19.5 D, in front of the bag",
         "Sight before; first morning": "CF; 6/60",
-        "Pressure": "24 mmHg",
-        "Cornea; cells": "mild swelling at the cut; many",
-        "Drops ordered": "moxifloxacin 0.5%; prednisolone acetate 1%; nepafenac 0.1%",
+        "Pressure, first morning": "24 mmHg",
+        "Cornea; cells in the front of the eye": "mild swelling at the cut; many",
+        "Drops ordered": "moxifloxacin 0.5%, 4 a day; prednisolone acetate 1%, 6 a day; nepafenac 0.1%, 3 a day",
         "Allergies": "none",
         "Blood thinners": "none",
+        "Medicines taken": "amlodipine",
+        "Earlier answer to steroid drops": UNSAID,
         "Other eye": "6/24",
-        "Telephoned": "Dr Asha Invented spoke with Dr Retina Invented, Monday, 28 December 2026, 10:40",
+        "Telephoned": "Dr Asha Invented, Dr Retina Invented, Monday, 28 December 2026, 10:40",
         "Expected": "Wednesday, 30 December 2026, 09:00",
+        "Patient told": "Dr Asha Invented, Monday, 28 December 2026",
+        "Patient's telephone": "00000 66666",
     }
 
 
@@ -100,11 +106,11 @@ def test_the_letter_of_the_shipped_case(letter):
         ({"eye.acuity_corrected": None}, "Sight before; first morning", f"{UNSAID}; 6/60"),
         ({"day1.acuity_pinhole": None}, "Sight before; first morning", f"CF; {UNSAID}"),
         ({"day1": None}, "Sight before; first morning", f"CF; {UNSAID}"),
-        ({"day1": None}, "Pressure", UNSAID),
-        ({"day1.pressure_mmhg": None}, "Pressure", UNSAID),
-        ({"day1.pressure_mmhg": 0.0}, "Pressure", "0 mmHg"),
-        ({"day1": None}, "Cornea; cells", f"{UNSAID}; {UNSAID}"),
-        ({"day1.cells": None}, "Cornea; cells", f"mild swelling at the cut; {UNSAID}"),
+        ({"day1": None}, "Pressure, first morning", UNSAID),
+        ({"day1.pressure_mmhg": None}, "Pressure, first morning", UNSAID),
+        ({"day1.pressure_mmhg": 0.0}, "Pressure, first morning", "0 mmHg"),
+        ({"day1": None}, "Cornea; cells in the front of the eye", f"{UNSAID}; {UNSAID}"),
+        ({"day1.cells": None}, "Cornea; cells in the front of the eye", f"mild swelling at the cut; {UNSAID}"),
         ({"health.allergies": {"asked": "not asked"}}, "Allergies", "not asked"),
         (
             {"health.allergies": {"asked": "known", "known": [{"substance": "penicillin"}, {"substance": "latex"}]}},
@@ -112,7 +118,7 @@ def test_the_letter_of_the_shipped_case(letter):
             "penicillin; latex",
         ),
         ({"health.anticoagulant": "unknown", "health.antiplatelet": "unknown"}, "Blood thinners", UNSAID),
-        ({"health.anticoagulant": "no", "health.antiplatelet": "unknown"}, "Blood thinners", UNSAID),
+        ({"health.anticoagulant": "no", "health.antiplatelet": "unknown"}, "Blood thinners", f"antiplatelet: {UNSAID}"),
         ({"health.anticoagulant": "yes"}, "Blood thinners", "anticoagulant"),
         ({"health.antiplatelet": "yes"}, "Blood thinners", "antiplatelet"),
         (
@@ -121,6 +127,14 @@ def test_the_letter_of_the_shipped_case(letter):
             "anticoagulant; antiplatelet",
         ),
         ({"other_eye.acuity": None}, "Other eye", UNSAID),
+        ({"done.steps": [], "done.stitches": None}, "Steps taken", UNSAID),
+        ({"eye.pseudoexfoliation": "unknown"}, "Pseudoexfoliation; phacodonesis", f"{UNSAID}; No"),
+        ({"eye.phacodonesis": "unknown"}, "Pseudoexfoliation; phacodonesis", f"Yes; {UNSAID}"),
+        ({"health.medicines": []}, "Medicines taken", UNSAID),
+        ({"eye.steroid_response_self": "yes"}, "Earlier answer to steroid drops", "Yes"),
+        ({"eye.steroid_response_self": "no"}, "Earlier answer to steroid drops", "No"),
+        ({"done.told": None}, "Patient told", UNSAID),
+        ({"patient.telephone": None}, "Patient's telephone", UNSAID),
         ({"done.referral.expected_at": None}, "Expected", "Wednesday, 30 December 2026"),
         ({"done.referral.expected_on": None, "done.referral.expected_at": None}, "Expected", UNSAID),
         ({"done.operation": "manual small-incision"}, "Operated", "by hand through a small cut"),
@@ -140,7 +154,7 @@ def test_a_letter_with_nothing_entered_holds_no_figure_of_its_own(letter):
     """Only what stands in the case may be read as measured."""
     nothing = {"done": {"piece_retained": "yes"}, "day1": None, "eye.acuity_corrected": None, "other_eye.acuity": None}
     found = rows(letter(nothing))
-    empty = ["To", "Piece retained", "Vitreous", "Lens in the eye", "Pressure", "Other eye", "Expected"]
+    empty = ["To", "Piece retained", "Vitreous", "Lens in the eye", "Other eye", "Expected", "Patient told"]
     assert {found[label] for label in empty} == {UNSAID}
     assert found["Telephoned"].startswith("not yet")
 
@@ -161,6 +175,10 @@ def test_a_thinner_nobody_asked_about_is_not_hidden_behind_one_that_is_known(let
 
 def test_a_vitrectomy_is_told_although_nobody_answered_whether_vitreous_was_lost(letter):
     assert "anterior vitrectomy done" in rows(letter({"done.vitreous_lost": "unknown"}))["Vitreous"]
+
+
+def test_a_stitch_that_was_counted_is_among_the_steps(letter):
+    assert "stitch" in rows(letter({"done.steps": [], "done.stitches": 1}))["Steps taken"]
 
 
 CALL = {
@@ -209,7 +227,7 @@ def test_it_is_in_the_language_of_the_clinic_not_of_the_patient(make_clinic):
 )
 def test_eye_and_missing_facts_in_every_language(tag, eye, unsaid, letter):
     """Universal Protocol UP.01.01.01: the site in words."""
-    found = letter({"day1": None, "done.piece_size": None}, tag)
+    found = letter({"day1": None, "done.piece_size": None, "eye.steroid_response_self": "no"}, tag)
     assert eye in found.title[0].plain
     assert len([value for value in rows(found).values() if unsaid in value]) == 4
 

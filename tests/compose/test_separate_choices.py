@@ -1,7 +1,8 @@
 """Photographs, recording, teaching, research and personal data: apart from the consent to the operation.
 
-GMC, Making and using visual and audio recordings of patients (2011): consent of its own, may be withdrawn. Digital Personal Data
-Protection Act 2023 (India), sections 6 and 9: consent as easy to take back as to give; a guardian for who cannot decide.
+GMC, Making and using visual and audio recordings of patients (2011): consent of its own, may be withdrawn. Digital
+Personal Data Protection Act 2023 (India), sections 6 and 9: consent as easy to take back as to give; a guardian for a
+person who cannot decide.
 """
 
 from __future__ import annotations

@@ -97,7 +97,7 @@ def test_a_list_of_real_patients_is_not_called_invented(clinic: Clinic) -> None:
 
 
 def test_missed_visits_of_a_list_count_every_case_given(clinic: Clinic) -> None:
-    """By hand: of 28 December 2026 to 1 February 2027 hard.toml has three visits, torn.toml four, ordinary.toml none."""
+    """By hand: before 1 February 2027 hard.toml has three visits, torn.toml four, ordinary.toml none."""
     cases = [shipped_case(name) for name in ("hard", "torn", "ordinary")]
     (table,) = blocks_of(compose_list(cases, clinic, dt.date(2027, 2, 1), "en")[-1], Table)
     assert len(table.rows) == 7
@@ -120,7 +120,7 @@ def test_before_surgery_the_sheets_of_aftercare_that_need_a_fact_are_not_made(cl
 
 
 def test_which_sheets_belong_to_the_plan() -> None:
-    """README: the form, its parts, the talk, a no, the day before and the day itself."""
+    """The form, its parts, the talk, a no, the day before and the day itself: common practice, no source."""
     assert set(BEFORE_SURGERY) == {
         "consent-form",
         "risk-sheet",

@@ -195,8 +195,9 @@ def test_each_warning_sign_has_one_of_three_actions(tag: str) -> None:
     sheet = going_home(assess(shipped_case("ordinary"), read_clinic()), Voice((tag,), "latin"))
     (warnings,) = [part for part in parts(sheet.sections) if isinstance(part, Warnings)]
     assert len(warnings.groups) == 3
-    actions = [action[0].plain for _, action, _ in warnings.groups]
-    signs = [sign[0].plain for _, _, group in warnings.groups for sign in group]
+    actions = [" ".join(line[0].plain for line in group.action) for group in warnings.groups]
+    drawn = [words for group in warnings.groups for _, words in group.drawn]
+    signs = [sign[0].plain for sign in (*drawn, *(sign for group in warnings.groups for sign in group.signs))]
     assert len(set(actions)) == 3
     assert len(set(signs)) == len(signs) >= 12
 

@@ -234,6 +234,6 @@ def test_a_plan_without_drops_still_tells_the_rest() -> None:
     free = case.model_copy(update={"plan": case.plan.model_copy(update={"regimen": "drop-free"})})
     pack = compose_pack(free, read_clinic(), ("en",), ("going-home", "drop-calendar"))
     home, calendar = ("\n".join(document.texts()) for document in pack.documents)
-    for words in ("Your sight falls", "shield", "Measure the eye pressure", "00000"):
+    for words in ("You see less than the day before", "shield", "Measure the eye pressure", "00000"):
         assert words in home
     assert "no drops to put in at home" in calendar

@@ -189,6 +189,16 @@ def fewer_than_one(probability: float) -> Figure:
     return Figure((WHOLE, WHOLE - 1, tenth(probability), TEN_WHOLE), (1,))
 
 
+def in_table(figure: Figure, beside: Figure | None) -> tuple[int, ...]:
+    """The numbers of a figure in the form's table. Below one of 1,000 it is "under 1"; a range there, and one of two
+    that differ, with so many of 10,000: two cells that say "under 1" of two figures would call them the same."""
+    if TEN_WHOLE not in figure.numbers:
+        return figure.short
+    is_range = len(figure.numbers) > len(fewer_than_one(0.0).numbers)
+    differ = beside is not None and TEN_WHOLE in beside.numbers and sorted(beside.numbers) != sorted(figure.numbers)
+    return (1, *figure.numbers[2:]) if is_range or differ else figure.short
+
+
 def tenth(probability: float) -> int:
     return min(max(people(probability, TEN_WHOLE), 1), 9)
 
@@ -275,7 +285,8 @@ def untraced_rows(assessment: Assessment, form: Document) -> Iterator[tuple[str,
     tables = [block for name in ("gain", "risks") for block in part(form, name).blocks if isinstance(block, Chances)]
     for estimate, row in zip(told, (row for table in tables for row in table.rows), strict=True):
         own = own_figure(estimate, assessment)
-        wanted = [usual_figure(estimate).short, *([own.short if own else ()] if estimate.known else [])]
+        usual = usual_figure(estimate)
+        wanted = [in_table(usual, own), *([in_table(own, usual) if own else ()] if estimate.known else [])]
         if [sorted(numbers) for numbers in wanted] != [printed(cell) for cell in row[1:]]:
             yield f"{estimate.outcome}: row", f"{wanted} is not {[printed(cell) for cell in row[1:]]}"
 
@@ -284,7 +295,8 @@ def risk_places(estimate: Estimate, block: Risk, assessment: Assessment) -> Iter
     usual, own = usual_figure(estimate), own_figure(estimate, assessment)
     alike = own is not None and (sorted(own.numbers), own.dots) == (sorted(usual.numbers), usual.dots)
     figures = [usual] if own is None else [usual, Figure() if alike else own]
-    yield f"{estimate.outcome}: reason", [int(own is not None and not alike)], [int(block.because is not None)]
+    because = (own is not None and not alike) or estimate.unlooked is not None
+    yield f"{estimate.outcome}: reason", [int(because)], [int(block.because is not None)]
     yield f"{estimate.outcome}: figures", [len(figures)], [len(block.figures)]
     for figure, line in zip(figures, block.figures, strict=False):
         yield f"{estimate.outcome}: figure", figure.numbers, printed(line)

@@ -160,12 +160,9 @@ def overlapping(page: Page) -> list[tuple[str, str]]:
 
 
 def outside(page: Page, margin: float) -> list[Word]:
-    """Words nearer than ``margin`` to the left, right or lower edge of the paper, or cut by the upper edge."""
+    """Words nearer than ``margin`` to the left or right edge of the paper, or cut by its upper or lower edge."""
     return [
         word
         for word in page.words
-        if word.left < margin - 1
-        or word.right > page.width - margin + 1
-        or word.bottom > page.height - margin + 1
-        or word.top < 0
+        if word.left < margin - 1 or word.right > page.width - margin + 1 or word.bottom > page.height or word.top < 0
     ]

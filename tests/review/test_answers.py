@@ -220,6 +220,7 @@ def test_what_cannot_be_overridden_is_few_and_named():
         "confirmation.something-changed",
         "confirmation.no-longer-wishes",
         "facts.impossible",
+        "after.other-side",
         "completeness.must-unmet",
         "answer.out-of-date",
         "answer.to-no-point",
