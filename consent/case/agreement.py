@@ -12,8 +12,6 @@ if TYPE_CHECKING:
 
 _YEARS = (2000, 2199)
 """A date of surgery outside them is a slip of the pen."""
-_SECOND = 2
-"""The least version of a print that changes an earlier one."""
 _DAYS = 366
 """Visits, changes of drops and the other eye's operation lie within a year of surgery."""
 
@@ -27,16 +25,6 @@ def disagreements(case: Case) -> Iterator[str]:
     yield from _visits(case)
     yield from _own_drops(case)
     yield from _changes(case)
-    yield from _after(case)
-
-
-def _after(case: Case) -> Iterator[str]:
-    ordered = case.done.regimen if case.done else None
-    if ordered is not None and ordered != case.plan.regimen and case.version < _SECOND:
-        yield (
-            "version: other drops were ordered after surgery (done.regimen), so that older prints must be told from "
-            "this one; raise it to 2 or more"
-        )
 
 
 def _far(day: dt.date, case: Case) -> bool:
@@ -76,8 +64,10 @@ def _changes(case: Case) -> Iterator[str]:
         yield "drop_changes: the last lies more than a year after plan.date; correct the year"
     if changes and case.plan.regimen is None:
         yield "plan.regimen: drops were changed; write the regimen that was printed before the change"
-    if case.version <= len(changes):
+    ordered = case.done.regimen if case.done else None
+    prints = len(changes) + (ordered is not None and ordered != case.plan.regimen)
+    if case.version <= prints:
         yield (
-            f"version: {len(changes)} changes of the drops need version {len(changes) + 1} or more, so that older "
-            "prints can be told from this one; raise it"
+            f"version: {prints} changes of the drops, those after surgery among them, need version {prints + 1} or "
+            "more, so that older prints can be told from this one; raise it"
         )

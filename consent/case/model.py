@@ -328,6 +328,11 @@ class Case(Part):
         return self
 
     @property
+    def regimen(self) -> str | None:
+        """Id of the regimen ordered: after surgery, else with the plan."""
+        return (self.done.regimen if self.done else None) or self.plan.regimen
+
+    @property
     def all_visits(self) -> tuple[Visit, ...]:
         """Every visit by day, where the patient is sent on among them."""
         referral = self.done.referral if self.done else None

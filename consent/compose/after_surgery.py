@@ -94,6 +94,8 @@ def steps_taken(case: Case, voice: Voice) -> tuple[Line, ...]:
     told = {
         ExtraStep.OTHER_LENS_PLACE: done.lens is not None,
         ExtraStep.NO_LENS_TODAY: done.no_lens is Answer.YES,
+        ExtraStep.PUPIL_DEVICE: plan.pupil_expansion is Answer.YES,
+        ExtraStep.CAPSULE_RING: plan.capsular_tension_ring is Answer.YES,
     }
     lines += [voice.line(f"done.step.{step}") for step in all_steps(case) if not told.get(step, False)]
     return tuple(lines)

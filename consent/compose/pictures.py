@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from consent.case import Side
-from consent.compose.picture_strokes import DIAGRAMS, PICTOGRAMS
+from consent.case.part import Part
+from consent.case.reading import read_model
+from consent.errors import ConsentError
+from consent.resources import package_data
 
 ACROSS = 50
 DOWN = 20
@@ -101,6 +106,25 @@ _STROKES = {
 }
 
 
+class _Strokes(Part):
+    """One small picture: pieces of a stroked path, and of a filled one painted last."""
+
+    lines: tuple[str, ...]
+    solid: tuple[str, ...] = ()
+
+
+class _Drawn(Part):
+    """The whole of picture_strokes.toml."""
+
+    pictograms: dict[str, _Strokes]
+    diagrams: dict[str, tuple[str, ...]]
+
+
+@cache
+def _drawn() -> _Drawn:
+    return read_model(package_data("compose", "picture_strokes.toml"), _Drawn, ConsentError)
+
+
 _SIDED = frozenset({"lid_swollen", "shield", "rub", "pain"})
 """Pictures of a face whose ill eye is drawn on the right of the page."""
 
@@ -110,11 +134,10 @@ def pictogram(name: str, on_left: bool = False, crossed: bool = False) -> str:
 
     ``on_left`` turns a face round, so that its ill eye is on the left of the page; ``crossed`` strikes the picture out.
     """
-    drawn = _STROKES[name] if name in _STROKES else PICTOGRAMS[name]
-    lines, solid = drawn if isinstance(drawn, tuple) else (drawn, "")
-    inner = f'<path d="{lines}"/>'
-    if solid:
-        inner += f'<path d="{solid}" fill="#111" fill-rule="evenodd" stroke="none"/>'
+    drawn = _Strokes(lines=(_STROKES[name],)) if name in _STROKES else _drawn().pictograms[name]
+    inner = f'<path d="{"".join(drawn.lines)}"/>'
+    if drawn.solid:
+        inner += f'<path d="{"".join(drawn.solid)}" fill="#111" fill-rule="evenodd" stroke="none"/>'
     if on_left and name in _SIDED:
         inner = f'<g transform="matrix(-1 0 0 1 100 0)">{inner}</g>'
     if crossed:
@@ -129,15 +152,15 @@ def diagram(name: str) -> str:
     """SVG of one of the drawings of the eye; ``KeyError`` for a name there is no drawing for."""
     return (
         '<svg xmlns="http://www.w3.org/2000/svg" class="diagram" viewBox="0 0 200 140" fill="none" stroke="#111" '
-        f'stroke-width="4" stroke-linecap="round" stroke-linejoin="round">{DIAGRAMS[name]}</svg>'
+        f'stroke-width="4" stroke-linecap="round" stroke-linejoin="round">{"".join(_drawn().diagrams[name])}</svg>'
     )
 
 
 def pictogram_names() -> tuple[str, ...]:
     """Names of every small picture."""
-    return (*_STROKES, *PICTOGRAMS)
+    return (*_STROKES, *_drawn().pictograms)
 
 
 def diagram_names() -> tuple[str, ...]:
     """Names of every drawing of the eye."""
-    return tuple(DIAGRAMS)
+    return tuple(_drawn().diagrams)

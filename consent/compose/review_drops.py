@@ -58,7 +58,7 @@ def _changes(assessment: Assessment, voice: Voice) -> Iterator[Line]:
 def _put_forward(assessment: Assessment, voice: Voice) -> Iterator[Line]:
     """The regimen at the head of the list, what speaks for and against it; where the case differs, the next too."""
     offered = [candidate for candidate in assessment.proposal.candidates if candidate.may_be_proposed]
-    agreed = bool(offered) and offered[0].regimen.id == assessment.case.plan.regimen
+    agreed = bool(offered) and offered[0].regimen.id == assessment.case.regimen
     for words, candidate in zip(
         ("review.put-forward", "review.next-best"), offered[: 1 if agreed else 2], strict=False
     ):

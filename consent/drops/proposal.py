@@ -105,7 +105,8 @@ def _candidate(
     for_others = bool(regimen.suits) and not reasons and regimen.id != clinic.drops.regimen
     candidate = Candidate(regimen, reasons, unsuited, for_others)
     plan = case.plan.model_copy(update={"regimen": regimen.id})
-    ordered = case.model_copy(update={"plan": plan, "drop_changes": ()})
+    done = case.done.model_copy(update={"regimen": None}) if case.done else None
+    ordered = case.model_copy(update={"plan": plan, "done": done, "drop_changes": ()})
     try:
         findings = check_drops(plan_drops(ordered, clinic), ordered, formulary)
     except DropsError as error:

@@ -46,7 +46,7 @@ def assess(case: Case, clinic: Clinic) -> Assessment:
 
 def _with_regimen(case: Case, clinic: Clinic) -> Case:
     """``case`` with the regimen put forward where it names none; a point says that the surgeon has yet to choose."""
-    if case.plan.regimen is not None:
+    if case.regimen is not None:
         return case
     chosen = propose(case, clinic).chosen
     return case.model_copy(update={"plan": case.plan.model_copy(update={"regimen": chosen})})

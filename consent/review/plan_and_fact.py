@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from consent.case import Answer, Case, ExtraStep, Lens
+from consent.case import Answer, Case, ExtraStep, Lens, Operation
 from consent.wording import Remark, remark
 
 
@@ -38,10 +38,17 @@ def _differences(case: Case) -> Iterator[Difference]:
     agreed = frozenset(plan.extra_steps)
     if done.operation is not None and done.operation is not plan.operation:
         told = remark("fact.other-operation", operation=remark(f"operation.{done.operation}"))
-        yield Difference(told, ExtraStep.LARGER_INCISION in agreed)
+        by_hand = plan.operation.is_phaco and done.operation in (Operation.SMALL_INCISION, Operation.EXTRACAPSULAR)
+        yield Difference(told, by_hand and ExtraStep.LARGER_INCISION in agreed)
     yield from _lens(case)
+    said = {
+        ExtraStep.OTHER_LENS_PLACE: done.lens is not None,
+        ExtraStep.NO_LENS_TODAY: done.no_lens is Answer.YES,
+        ExtraStep.PUPIL_DEVICE: plan.pupil_expansion is Answer.YES,
+        ExtraStep.CAPSULE_RING: plan.capsular_tension_ring is Answer.YES,
+    }
     for step in done.steps:
-        if step not in (ExtraStep.OTHER_LENS_PLACE, ExtraStep.NO_LENS_TODAY):
+        if not said.get(step, False):
             yield Difference(remark("fact.step-taken", step=remark(f"step.{step}.short")), step in agreed)
     if done.stitches and ExtraStep.STITCH not in done.steps:
         yield Difference(remark("fact.step-taken", step=remark("step.stitch.short")), ExtraStep.STITCH in agreed)
@@ -53,13 +60,17 @@ def _lens(case: Case) -> Iterator[Difference]:
         return
     if done.no_lens is Answer.YES:
         yield Difference(remark("fact.no-lens-placed"), ExtraStep.NO_LENS_TODAY in plan.extra_steps)
-    elif done.lens is not None and plan.lens is not None and unlike(done.lens, plan.lens):
-        told = remark(
-            "fact.other-lens", design=remark(f"lens.{done.lens.design}"), place=remark(f"place.{done.lens.place}")
-        )
+    elif done.lens is not None and (plan.lens is None or unlike(done.lens, plan.lens)):
         named = any(not unlike(done.lens, lens) for lens in plan.fallback_lenses)
         accepted = plan.fallback_in_consent is Answer.YES and named
-        yield Difference(told, accepted or ExtraStep.OTHER_LENS_PLACE in plan.extra_steps)
+        yield Difference(_placed(done.lens), accepted or ExtraStep.OTHER_LENS_PLACE in plan.extra_steps)
+
+
+def _placed(lens: Lens) -> Remark:
+    slots = {"design": remark(f"lens.{lens.design}"), "place": remark(f"place.{lens.place}")}
+    if lens.power_d is None:
+        return remark("fact.other-lens", **slots)
+    return remark("fact.other-lens-power", power=lens.power_d, **slots)
 
 
 def unlike(one: Lens, other: Lens) -> bool:

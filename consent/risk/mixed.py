@@ -87,9 +87,12 @@ def _mixed(outcome: Outcome, group: Group, case: Case, rupture: Estimate, assume
 
 
 def both_arms(outcome: Outcome, case: Case, clinic: Clinic) -> tuple[Arm | None, Arm | None, tuple[Source, ...]]:
-    """Return the rate with the bag whole and with the bag torn, and their sources; None where no paper parts them."""
-    group, _ = pick(outcome, case, clinic)
-    if group is None or group.intact is None:
+    """Return the rate with the bag whole and with the bag torn, and their sources.
+
+    None where no paper parts them, or where nobody has looked which of two groups the patient is of.
+    """
+    group, assumed = pick(outcome, case, clinic)
+    if group is None or group.intact is None or assumed:
         return None, None, ()
     intact_figure, present = library().cited(group.intact), _present(group, case)
     intact = _multiplied(_arm(intact_figure), present)

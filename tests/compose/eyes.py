@@ -126,4 +126,4 @@ def read_figure(text: str, tag: str = "en") -> Told:
 
 def is_figure(cell: str) -> bool:
     """Whether a cell of the form's table holds a figure, in English."""
-    return any(pattern(f"chance.{how}").fullmatch(cell) for how in WAYS if how != "unknown")
+    return any(pattern(f"chance.{how}").fullmatch(cell) for how in (*WAYS, "fewer-in-ten") if how != "unknown")

@@ -65,15 +65,34 @@ def test_one_denominator(part):
     assert {number for number, _ in found} <= {"1,000", "10,000"}
     for number, text in found:
         if number == "10,000":
-            assert re.search(r"fewer than one of 1,000 has this \((?:about \d|\d–\d) of 10,000\)", text)
+            whole = re.search(r"fewer than one of 1,000 has this \((?:about \d|\d–\d) of 10,000\)", text)
+            assert whole or UNDER_ONE.fullmatch(text)
 
 
 @every_eye
 def test_the_table_says_once_of_how_many(form):
-    """The head of each table of chances says of how many people its figures count; none says another number."""
+    """The head of each table of chances says of how many people its figures count; none says another number, but what
+    is under one of them, in brackets."""
     tables = [block for section in form.sections for block in section.blocks if isinstance(block, Chances)]
     assert [table.head[0][0].plain for table in tables] == ["Of 1,000 people"] * 2
-    assert [cell for row in rows(form) for cell in row[1:] if re.search(r"\bof\b|1,000", cell)] == []
+    cells = [cell for row in rows(form) for cell in row[1:]]
+    assert [cell for cell in cells if re.search(r"\bof\b|1,000", cell) and not UNDER_ONE.fullmatch(cell)] == []
+
+
+UNDER_ONE = re.compile(r"under 1 \(\d(?:–\d)? of 10,000\)")
+
+
+@every_eye
+def test_two_figures_under_one_are_told_apart_in_brackets_and_otherwise_there_are_none(form):
+    """Twice "under 1" would say the same of both eyes; a bracket without need is one more number to read. Common
+    practice, no source."""
+    for _, *cells in rows(form):
+        under = [cell for cell in cells if cell.startswith("under 1")]
+        bare = [cell for cell in under if cell == "under 1"]
+        single = [cell for cell in under if UNDER_ONE.fullmatch(cell) and "–" not in cell]
+        assert not (bare and len(under) > len(bare)), cells
+        if single:
+            assert len(set(under)) == len(under) == 2, cells
 
 
 @every_eye
@@ -188,8 +207,8 @@ def test_every_figure_of_the_table_is_that_of_the_risk_sheet(eye, tag, digits, m
 
 def same_figure(cell: str, how: str, printed: dict[str, str], tag: str) -> bool:
     """Whether a cell of the table puts a figure in the way ``how``, with the numbers printed on the risk sheet."""
-    match = pattern(f"chance.{how}", tag).fullmatch(cell)
-    return match is not None and match.groupdict().items() <= printed.items()
+    matches = [pattern(f"chance.{way}", tag).fullmatch(cell) for way in (how, *(["fewer-in-ten"] * (how == "fewer")))]
+    return any(match is not None and match.groupdict().items() <= printed.items() for match in matches)
 
 
 def test_every_way_to_put_a_figure_stands_in_some_table(english_form):

@@ -168,7 +168,7 @@ def own_figures(document: Document) -> set[str]:
     return {
         block.name[0].plain
         for block in risks(document)
-        if any(YOURS in line[0].plain for line in block.figures) or block.arrays
+        if any(YOURS in line[0].plain for line in (*block.figures, *(array.caption for array in block.arrays)))
     }
 
 

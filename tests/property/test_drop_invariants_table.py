@@ -21,7 +21,7 @@ STRUCTURE, COUNTING, TIMES, BOTTLES, SAFETY, PRESENTATION, CHANGES = (
     for name in ("structure", "counting", "times", "bottles", "safety", "presentation", "changes")
 )
 EXAMPLES, JSON = "published/test_drop_examples.py", "published/test_drop_examples_json.py"
-PAPER, CALENDAR = "render/test_paper.py", "compose/test_drop_calendar.py"
+PAPER, PAGES, CALENDAR = "render/test_paper.py", "render/test_pages.py", "compose/test_drop_calendar.py"
 
 TABLE: dict[int, tuple[tuple[str, str], ...]] = {
     1: (
@@ -107,7 +107,7 @@ TABLE: dict[int, tuple[tuple[str, str], ...]] = {
     39: (
         (PAPER, "test_clock_times_on_the_calendar_are_at_least_18_points"),
         (PAPER, "test_bottle_numbers_on_the_calendar_are_at_least_18_points"),
-        (PAPER, "test_sentences_for_patients_are_at_least_14_points"),
+        (PAGES, "test_what_patients_read_is_at_least_14_points"),
     ),
     40: (
         (PRESENTATION, "test_bottles_are_told_apart_without_colour"),

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
-from consent.case import Answer, Case, NucleusGrade, Operation, read_case
+from consent.case import Answer, Case, Done, NucleusGrade, Operation, read_case
 from consent.clinic import read_clinic
 from consent.evidence import library
 from consent.resources import package_data
@@ -135,3 +135,23 @@ def test_once_torn_the_injection_more_than_halves_it() -> None:
     assert given is not None
     assert none is not None
     assert given.value / none.value == pytest.approx(0.4388, abs=0.00005)
+
+
+@pytest.mark.parametrize(
+    ("planned", "injected", "printed"),
+    [
+        ("no", ("moxifloxacin 0.5 mg",), 0.21),
+        ("yes", ("moxifloxacin 0.5 mg",), 0.21),
+        ("yes", (), 0.21),  # nothing was written down of what was injected: the plan stands
+        ("no", (), 0.48),
+        ("yes", ("triamcinolone",), 0.48),  # not moxifloxacin: the figure of those without it
+    ],
+)
+def test_what_was_injected_counts_and_not_what_had_been_planned(
+    planned: str, injected: tuple[str, ...], printed: float
+) -> None:
+    # "0.48% (20/4186)" without and "0.21% (9/4293)" with moxifloxacin injected, once the bag has torn.
+    case = ordinary(planned).model_copy(update={"done": Done(capsule_torn=Answer.YES, injected=injected)})
+    found = {one.outcome: one for one in after_rupture(case, read_clinic())}["endophthalmitis"].torn
+    assert found is not None
+    assert 100 * found.value == pytest.approx(printed, abs=0.005)

@@ -106,6 +106,7 @@ def places(runs: Sequence[Run | Word], text: str) -> Iterator[tuple[int, int]]:
             sofar += squeezed(runs[end].text)
             if sofar.startswith(wanted):
                 yield start, end + 1
+                break
             if not wanted.startswith(sofar):
                 break
 

@@ -22,12 +22,12 @@ UPRIGHT_A4 = 300
 """Pixels of the width of A4 upright; every page is kept at this scale."""
 TILE = 15
 """Pixels of a side of a square over which differences are averaged: a centimetre of paper."""
-MOST_DIFFERENCE = 9.0
+MOST_DIFFERENCE = 14.0
 """Of 255 greys, the mean absolute difference of any square.
 
-Measured in 2026 over the eight pages: the same page drawn at 90 or 150 dots to the inch and made small differs by at
-most MEASURED_NOISE in its worst square; a page with a picture left out or a block moved by 2 mm, by MEASURED_CHANGE or
-more.
+Measured in 2026 over the eight pages, in the worst square: the same page drawn at 110 or 150 dots to the inch, 7 to 13;
+a block moved by 1 mm, 15 to 31, by 2 mm, 36 to 79; a face, a pictogram or a drawing left out, 32 to 128. Signs of 7 mm
+on the wall calendar left out make 11 to 25, so one of them may be missed.
 """
 # Example, sheet, languages, page.
 PAGES = (

@@ -29,7 +29,7 @@ SHEETS = (
 EYE = {
     "en": {"right": "RIGHT eye", "left": "LEFT eye"},
     "bn": {"right": "ডান চোখ", "left": "বাঁ চোখ"},
-    "hi": {"right": "दाईं आँख", "left": "बाईं आँख"},
+    "hi": {"right": "दाहिनी आँख", "left": "बाईं आँख"},
 }
 # What is done first, by its English words on that sheet. Other languages say it in the message of the same id.
 FIRST = {

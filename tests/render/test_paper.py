@@ -109,7 +109,7 @@ def test_every_page_says_whose_it_is_and_what_it_is_not(papers: list[Paper]) -> 
     eye = {
         "en": {"right": "RIGHT eye", "left": "LEFT eye"},
         "bn": {"right": "ডান চোখ", "left": "বাঁ চোখ"},
-        "hi": {"right": "दाईं आँख", "left": "बाईं आँख"},
+        "hi": {"right": "दाहिनी आँख", "left": "बाईं आँख"},
     }
     for paper in papers:
         first = paper.document.languages[0][0]

@@ -66,11 +66,10 @@ def _fallback_fact(lens: Lens) -> Remark:
 
 @point("lens.single-piece-in-sulcus")
 def _sulcus(s: Situation, _: Thresholds) -> list[Remark]:
-    done = [s.case.done.lens] if s.case.done and s.case.done.lens else []
+    done = s.case.done
+    placed = _lenses(s) if done is None else [done.lens] if done.lens else []
     return [
-        _this_lens(lens)
-        for lens in [*_lenses(s), *done]
-        if lens.design is LensDesign.SINGLE_PIECE and lens.place is LensPlace.SULCUS
+        _this_lens(lens) for lens in placed if lens.design is LensDesign.SINGLE_PIECE and lens.place is LensPlace.SULCUS
     ]
 
 

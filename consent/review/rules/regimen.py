@@ -9,7 +9,7 @@ from consent.wording import Remark, remark
 
 @point("regimen.not-chosen")
 def _not_chosen(s: Situation, _: Thresholds) -> list[Remark]:
-    return [] if s.case.plan.regimen else [remark("fact.no-regimen")]
+    return [] if s.case.regimen else [remark("fact.no-regimen")]
 
 
 @point("regimen.other-eye-not-said")
