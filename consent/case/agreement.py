@@ -68,6 +68,6 @@ def _changes(case: Case) -> Iterator[str]:
     prints = len(changes) + (ordered is not None and ordered != case.plan.regimen)
     if case.version <= prints:
         yield (
-            f"version: {prints} changes of the drops, those after surgery among them, need version {prints + 1} or "
-            "more, so that older prints can be told from this one; raise it"
+            f"version: {prints} changes of the drops need version {prints + 1} or more (a regimen ordered after "
+            "surgery is one), so that older prints can be told from this one; raise it"
         )

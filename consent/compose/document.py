@@ -251,6 +251,8 @@ class Columns(Block):
 
 
 Paper = Literal["A4", "A5"]
+_HEAD_CHARACTERS = 88
+"""Signs of the running head that fit one line of A4 in its usual size."""
 
 
 @dataclass(frozen=True)
@@ -277,6 +279,11 @@ class Document:
     large: bool = False
     paper: Paper = "A4"
     title_elements: tuple[str, ...] = ()
+
+    @property
+    def long_head(self) -> bool:
+        """Whether the running head does not fit one line in its usual size."""
+        return len(self.header[0].plain) > _HEAD_CHARACTERS
 
     def lines(self) -> Iterator[tuple[str, Line]]:
         """Every line of the sheet with the id of its section."""

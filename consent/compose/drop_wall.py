@@ -11,6 +11,7 @@ from consent.case import Answer, DropGiver
 from consent.compose.calendar_pictures import stair
 from consent.compose.document import Block, Line, Para, Pictures
 from consent.compose.drop_steps import Mark, days_line, giver, mark_of, printed_days, said, sides_of
+from consent.compose.frame import unbroken
 from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
 from consent.compose.which_eye import face
@@ -26,11 +27,12 @@ _DAY = dt.timedelta(days=1)
 
 @dataclass(frozen=True)
 class Poster(Block):
-    """The eye large, and who gives the drops."""
+    """The eye large, whom to call, and who gives the drops."""
 
     words: Line
     picture: str
     seen: Line
+    telephone: Line
     lines: tuple[Line, ...]
     long: bool
 
@@ -101,6 +103,8 @@ class ToldLine(Block):
 def poster(assessment: Assessment, voice: Voice) -> Poster:
     """The eye, the patient, who gives the drops and how the face is drawn, and what this print replaces."""
     plan, case = assessment.drops, assessment.case
+    phone = assessment.clinic.telephone
+    telephone = voice.line("label.telephone", day=unbroken(phone.day), night=unbroken(phone.night))
     lines = [voice.line("calendar.whose", name=Quoted(case.patient.name), date=case.plan.date)]
     sides = sides_of(plan)
     if sides:
@@ -123,7 +127,7 @@ def poster(assessment: Assessment, voice: Voice) -> Poster:
         lines.insert(0, voice.line("calendar.operated", eye=operated))
     from_in_front = case.patient.drops_given_by is DropGiver.HELPER
     seen = voice.line("picture.from-in-front" if from_in_front else "picture.mirror")
-    return Poster(words, face(side, assessment), seen, tuple(lines), long=plan.both_eyes)
+    return Poster(words, face(side, assessment), seen, telephone, tuple(lines), long=plan.both_eyes)
 
 
 def month_grid(assessment: Assessment, voice: Voice) -> MonthGrid:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from consent.case import DecisionBasis
-from consent.compose.document import Block, Choice, Document, Facts, Para, Section
+from consent.compose.document import Block, Choice, Document, Para, Section
 from consent.compose.frame import finish
 from consent.compose.signing import beside_the_decider, decider, side_by_side
 from consent.compose.voice import Voice
+from consent.compose.which_eye import eye_box
 from consent.language import Quoted
 from consent.review.assessment import Assessment
 
@@ -23,12 +24,8 @@ def separate_choices(assessment: Assessment, voice: Voice) -> Document:
 
 
 def _who(assessment: Assessment, voice: Voice) -> Section:
-    patient = assessment.case.patient
-    rows = (
-        (voice.line("label.name"), voice.quoted(patient.name)),
-        (voice.line("label.record-number"), voice.show(patient.record_number)),
-    )
-    return Section("who", None, (Facts(rows), Para(voice.line("form.separate.why"))))
+    why = Para(voice.line("form.separate.why"))
+    return Section("who", None, (_silent(eye_box(assessment, voice)), why))
 
 
 def _choices(assessment: Assessment, voice: Voice) -> Section:

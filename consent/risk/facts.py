@@ -9,7 +9,7 @@ from consent.case import Anaesthesia, Answer, Case, ExtraStep, Glaucoma, Nucleus
 
 def _moxifloxacin(case: Case) -> Answer:
     if case.done is not None and case.done.injected:
-        return Answer.YES if any("moxifloxacin" in text.lower() for text in case.done.injected) else Answer.UNKNOWN
+        return Answer.YES if any("moxifloxacin" in text.lower() for text in case.done.injected) else Answer.NO
     drug = (case.plan.injected_antibiotic_drug or "").lower()
     if case.plan.injected_antibiotic is Answer.YES:
         return Answer.YES if "moxifloxacin" in drug else Answer.UNKNOWN

@@ -38,8 +38,11 @@ WRONG = [
     ({"version": 2, "drop_changes": [{**CHANGE, "on": SURGERY}]}, "drop_changes: each must be later"),
     ({"version": 2, "drop_changes": [{**CHANGE, "on": dt.date(2029, 1, 1)}]}, "drop_changes: the last lies more than"),
     ({"version": 2, "drop_changes": [CHANGE], "plan.regimen": None}, "plan.regimen: drops were changed"),
-    ({"done.regimen": "two-hourly-start"}, "version: other drops were ordered after surgery"),
-    ({"done.regimen": "two-hourly-start", "plan.regimen": None}, "version: other drops were ordered after surgery"),
+    ({"done.regimen": "two-hourly-start"}, "version: 1 changes of the drops need version 2 or more"),
+    (
+        {"done.regimen": "two-hourly-start", "plan.regimen": None},
+        "version: 1 changes of the drops need version 2 or more",
+    ),
     # three prints: the plan's, the one after surgery, and that of the change
     ({"version": 2, "done.regimen": "after-torn-capsule", "drop_changes": [CHANGE]}, "version: "),
     ({"done": {"lens": PLACED, "no_lens": "yes"}}, 'a lens was placed, yet no_lens = "yes"'),

@@ -21,8 +21,8 @@ from consent.review import Assessment
 
 SOURCED = {"source": "invented", "verified": "memory"}
 STAFF = re.compile(
-    r"(?P<date>.+): (our staff put in )?(?P<drops>\d+) (drops?|times one drop) of bottle (?P<bottle>\d+) "
-    r"\((?P<eye>LEFT|RIGHT) eye\)(, (each )?when our staff say)?\."
+    r"(?P<date>.+): (?:our staff put in (?P<given>\d+) drops? of bottle (?P<a>\d+) \((?P<b>LEFT|RIGHT) eye\)\."
+    r"|bottle (?P<c>\d+) \((?P<d>LEFT|RIGHT) eye\), (?P<told>\d+) drops?(?: in all, each|,) when our staff say\.)"
 )
 
 
@@ -189,7 +189,7 @@ class Calendar:
         for para in self.blocks(Para):
             if match := STAFF.fullmatch(para.text[0].plain):
                 counted = found.setdefault(self.dates[match["date"]], Counter())
-                counted[int(match["bottle"])] += int(match["drops"])
+                counted[int(match["a"] or match["c"])] += int(match["given"] or match["told"])
         return found
 
     def line_of(self, number: int) -> DrugLine:

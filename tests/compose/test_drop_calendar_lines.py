@@ -186,7 +186,7 @@ def test_drops_without_a_clock_time_are_named_with_date_and_bottle(calendar):
 def test_long_standing_drops_of_the_day_of_surgery_are_named_too(calendar):
     """Of the eye operated on that day; the other eye keeps its times on the strip."""
     made = calendar("ordinary", "both-eyes")
-    assert staff_lines(made) == ["Wed, 24 Feb: 2 times one drop of bottle 1 (LEFT eye), each when our staff say."]
+    assert staff_lines(made) == ["Wed, 24 Feb: bottle 1 (LEFT eye), 2 drops in all, each when our staff say."]
     (surgery,) = [day for day in made.day_rows if day.date[0].plain == "Wed, 24 Feb"]
     assert [[mark.number for mark in sitting] for sitting in sittings_of(surgery)] == [[2], [2]]
 

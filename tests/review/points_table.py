@@ -400,15 +400,15 @@ TABLE: list[Row] = [
     ),
     (
         "lens.single-piece-in-sulcus",
+        {"done": {"lens": lens("single-piece", "ciliary sulcus")}},
+        {"done": {"lens": lens("single-piece", "capsular bag")}},
+    ),
+    (
+        "lens.single-piece-in-sulcus",
         {"plan.fallback_lenses": [lens("single-piece", "ciliary sulcus")]},
         {"plan.fallback_lenses": [lens("three-piece", "ciliary sulcus")]},
     ),
     ("lens.single-piece-in-sulcus", {"plan.lens.place": "ciliary sulcus"}, {"plan.lens.place": "capsular bag"}),
-    (
-        "lens.single-piece-in-sulcus",
-        {"done": {"lens": lens("single-piece", "ciliary sulcus")}},
-        {"done": {"lens": lens("single-piece", "capsular bag")}},
-    ),
     (
         "lens.fallback-without-power",
         {"plan.fallback_lenses": [lens("three-piece"), lens("rigid", power_d=None)]},
