@@ -59,13 +59,13 @@ def drop_calendar(assessment: Assessment, voice: Voice, paper: Paper = "A4", lar
 def _wall(assessment: Assessment, voice: Voice, wide: bool) -> Iterator[Section]:
     plan = assessment.drops
     wide = wide and not plan.both_eyes
-    month: tuple[Block, ...] = (month_grid(assessment, voice), legend(assessment, voice))
+    month, signs = month_grid(assessment, voice), legend(assessment, voice)
     lines: tuple[Block, ...] = (*drug_lines(assessment, voice, spread=not wide), *told_lines(assessment, voice))
     head = poster(assessment, voice)
     if wide:
-        yield Section("wall", None, (head, Columns(month, lines)))
+        yield Section("wall", None, (head, Columns((month,), (*lines, signs))))
     else:
-        yield Section("wall", None, (head, *month))
+        yield Section("wall", None, (head, month, signs))
         yield Section("drugs", voice.line("calendar.your-bottles"), lines, style="page")
 
 
