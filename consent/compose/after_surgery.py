@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from consent.case import Answer, Case, ExtraStep, Lens
+from consent.case import Answer, Case, ExtraStep, Lens, LensPlace
 from consent.compose.document import Block, Bullets, Facts, Line, Para, Pictures
 from consent.compose.form_plan import lens_remark
 from consent.compose.pictures import diagram
 from consent.compose.voice import Voice
 from consent.language import Quoted
-from consent.review import events, unlike
+from consent.review import differences, events, unlike
 from consent.wording import Remark, remark
 
 _DRAWN = {"capsule_torn": "bag_torn", "piece_retained": "piece_behind", "no_lens": "no_lens"}
 """What is drawn of an event; jelly is drawn as it was taken away."""
+_LENS_DRAWN = {LensPlace.BAG: "lens_in_bag", LensPlace.SULCUS: "lens_in_front_of_bag"}
+"""The places of a lens that there is a drawing of."""
 
 
 def lens_placed(case: Case, voice: Voice) -> Line:
@@ -45,6 +47,7 @@ def what_was_done(case: Case, voice: Voice) -> tuple[Block, ...]:
     blocks: list[Block] = [Facts(tuple(rows))]
     if different:
         blocks += [Para(voice.line("home.done.different"), style="strong"), Bullets(different)]
+        blocks += not_agreed(case, voice)
     elif case.done is not None and case.done.as_planned is not Answer.UNKNOWN:
         said = "home.done.as-planned" if case.done.as_planned is Answer.YES else "home.done.not-as-planned"
         blocks.append(Para(voice.line(said), style="strong"))
@@ -65,6 +68,13 @@ def first_morning(case: Case, voice: Voice) -> list[tuple[Line, Line]]:
         pressure = voice.line("value.mmhg", mmhg=day1.pressure_mmhg)
         rows.append((voice.line("label.first-morning-pressure"), pressure))
     return rows
+
+
+def not_agreed(case: Case, voice: Voice) -> tuple[Block, ...]:
+    """That the surgeon owes the reason, where something was done that had not been agreed beforehand."""
+    if all(found.agreed for found in differences(case)):
+        return ()
+    return (Para(voice.line("done.not-agreed")),)
 
 
 def told_differences(case: Case, voice: Voice) -> tuple[Line, ...]:
@@ -140,12 +150,7 @@ def drawn(case: Case, voice: Voice) -> Pictures | None:
     names = [_DRAWN[name] for name in events(case) if name in _DRAWN]
     if ExtraStep.ANTERIOR_VITRECTOMY in done.steps:
         names.append("jelly_removed")
-    if done.lens is not None:
-        names.append("lens_in_bag" if done.lens.place == "capsular bag" else "lens_in_front_of_bag")
-    known = [name for name in names if done.lens is None or name != "lens_in_front_of_bag" or _in_sulcus(done.lens)]
-    items = tuple((diagram(name), voice.line(f"picture.{name}")) for name in known)
+    if done.lens is not None and done.lens.place in _LENS_DRAWN:
+        names.append(_LENS_DRAWN[done.lens.place])
+    items = tuple((diagram(name), voice.line(f"picture.{name}")) for name in names)
     return Pictures(items, style="diagrams") if items else None
-
-
-def _in_sulcus(lens: Lens) -> bool:
-    return lens.place == "ciliary sulcus"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from consent.case import Answer, ExtraStep
-from consent.compose.after_surgery import all_steps, drawn, happened, lens_placed, sent_on, steps_taken
+from consent.compose.after_surgery import all_steps, drawn, happened, lens_placed, not_agreed, sent_on, steps_taken
 from consent.compose.counts import WHOLE, show
 from consent.compose.document import Block, Bullets, Chances, Document, Facts, Line, Para, Pictures, Section, Signature
 from consent.compose.figures import horizon, short_figure
@@ -59,7 +59,7 @@ def _done(assessment: Assessment, voice: Voice) -> Section:
     done, planned, steps = case.done, case.plan.lens, steps_taken(case, voice)
     named = done is not None and done.lens is not None and planned is not None and unlike(done.lens, planned)
     facts = Facts(((voice.line("label.lens-placed"), lens_placed(case, voice)),))
-    blocks = (*((Bullets(steps),) if steps else ()), *(() if named else (facts,)))
+    blocks = (*((Bullets(steps),) if steps else ()), *(() if named else (facts,)), *not_agreed(case, voice))
     return Section("done", voice.line("not-to-plan.done.heading"), blocks)
 
 

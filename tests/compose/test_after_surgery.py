@@ -305,3 +305,14 @@ def test_what_happened_is_drawn_and_nothing_else(changes, names):
 @pytest.mark.parametrize("changes", [NOTHING_WRONG, {**NOTHING_WRONG, "done.capsule_torn": "unknown"}, {"done": None}])
 def test_nothing_is_drawn_where_nothing_is_known_to_have_gone_wrong(changes):
     assert drawn(torn(changes), Voice(("en",), "latin")) is None
+
+
+@pytest.mark.parametrize(
+    ("agreed", "said"),
+    [(["stitch"], False), ([], True)],
+)
+def test_what_had_not_been_agreed_is_owed_its_reason(agreed, said, make_case, make_clinic):
+    """A step that was not agreed must be accounted for: Samira Kohli v Dr Prabha Manchanda (2008) 2 SCC 1, para 32."""
+    case = make_case({"plan.extra_steps": agreed, "done.stitches": 1})
+    texts = list(going_home(assess(case, make_clinic()), Voice(("en",), "latin")).texts())
+    assert any("why it was needed" in text for text in texts) is said
