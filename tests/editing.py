@@ -37,7 +37,7 @@ def shipped(*parts: str) -> dict[str, Any]:
 
 def case_maker() -> MakeCase:
     """``make(changes, name="ordinary")``: a shipped example with the dotted keys of ``changes`` replaced."""
-    files = {name: shipped("case", "examples", f"{name}.toml") for name in ("ordinary", "hard")}
+    files = {name: shipped("case", "examples", f"{name}.toml") for name in ("ordinary", "hard", "second-eye")}
 
     def make(changes: Changes | None = None, name: str = "ordinary") -> Case:
         return validate(edited(files[name], changes or {}), Case, CaseError, where="a changed example")

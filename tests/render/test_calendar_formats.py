@@ -17,6 +17,8 @@ import pytest
 from PIL import Image, ImageOps
 
 from consent.compose import Document, Voice, drop_calendar
+from consent.compose.document import Columns, Pictures
+from consent.compose.drop_wall import MonthGrid
 from consent.errors import UsageError
 from consent.print import to_pdf
 from consent.review import Assessment, assess
@@ -29,6 +31,7 @@ TIMOLOL = {"drug": "timolol", "eyes": "each", "times_a_day": 2, "decision": "con
 CASES: dict[str, tuple[str, dict[str, Any]]] = {
     "hard": ("hard", {"patient.large_print": "no"}),
     "both-eyes": ("ordinary", {"own_drops": [TIMOLOL]}),
+    "second-eye": ("second-eye", {}),
 }
 PAPERS = (("A4", False), ("A4", True), ("A5", False))
 FORMATS = [
@@ -144,6 +147,19 @@ def test_no_page_is_empty(printed: Printed) -> None:
     for number in range(1, len(pypdf.PdfReader(printed.pdf).pages) + 1):
         lines = [line for line in subprocess_text(printed.pdf, number).splitlines() if line.strip()]
         assert len(lines) >= 10, (number, lines)
+
+
+def test_the_month_stands_on_one_page_with_what_its_signs_mean(printed: Printed) -> None:
+    """A page for the wall is one page: its signs are not explained on another. Common practice, no source."""
+    outer = [block for section in printed.document.sections for block in section.blocks]
+    columns = [block for block in outer if isinstance(block, Columns)]
+    blocks = [*outer, *(block for pair in columns for block in (*pair.left, *pair.right))]
+    (month,) = [block for block in blocks if isinstance(block, MonthGrid)]
+    (legend,) = [block for block in blocks if isinstance(block, Pictures) and block.style == "legend"]
+    page = plain(subprocess_text(printed.pdf, 1))
+    words = [line[0].plain for line in month.heads] + [line[0].plain for _, line in legend.items]
+    missing = [text for text in words if not all(word in page for word in plain(text).split())]
+    assert not missing, missing
 
 
 def test_large_print_on_small_paper_is_refused(make_case: MakeCase, make_clinic: MakeClinic) -> None:
