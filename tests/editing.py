@@ -37,12 +37,17 @@ def shipped(*parts: str) -> dict[str, Any]:
 
 def case_maker() -> MakeCase:
     """``make(changes, name="ordinary")``: a shipped example with the dotted keys of ``changes`` replaced."""
-    files = {name: shipped("case", "examples", f"{name}.toml") for name in ("ordinary", "hard", "second-eye")}
+    files = {name: shipped("case", "examples", f"{name}.toml") for name in ("ordinary", "hard", "second-eye", "torn")}
 
     def make(changes: Changes | None = None, name: str = "ordinary") -> Case:
         return validate(edited(files[name], changes or {}), Case, CaseError, where="a changed example")
 
     return make
+
+
+def torn(changes: Changes | None = None) -> Case:
+    """The shipped example after surgery with the dotted keys of ``changes`` replaced."""
+    return case_maker()(changes, "torn")
 
 
 def clinic_maker() -> MakeClinic:

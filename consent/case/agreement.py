@@ -64,8 +64,7 @@ def _changes(case: Case) -> Iterator[str]:
         yield "drop_changes: the last lies more than a year after plan.date; correct the year"
     if changes and case.plan.regimen is None:
         yield "plan.regimen: drops were changed; write the regimen that was printed before the change"
-    ordered = case.done.regimen if case.done else None
-    prints = len(changes) + (ordered is not None and ordered != case.plan.regimen)
+    prints = len(changes) + (case.regimen != case.plan.regimen)
     if case.version <= prints:
         yield (
             f"version: {prints} changes of the drops need version {prints + 1} or more (a regimen ordered after "

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from consent.case import Answer, Case, ExtraStep, Lens, LensPlace
+from consent.case import Answer, Case, ExtraStep, Lens, LensPlace, Operation
 from consent.compose.document import Block, Bullets, Facts, Line, Para, Pictures
 from consent.compose.form_plan import lens_remark
 from consent.compose.pictures import diagram
 from consent.compose.voice import Voice
 from consent.language import Quoted
-from consent.review import differences, events, unlike
+from consent.review import differences, events, unlike, unplanned_steps
 from consent.wording import Remark, remark
 
 _DRAWN = {"capsule_torn": "bag_torn", "piece_retained": "piece_behind", "no_lens": "no_lens"}
@@ -39,7 +39,7 @@ def _named(lens: Lens) -> Remark:
 def what_was_done(case: Case, voice: Voice) -> tuple[Block, ...]:
     """Lens and first morning as facts; then that all went as planned, or each difference by name."""
     rows = [
-        (voice.line("label.operation"), voice.line(f"operation.{_operation(case)}")),
+        (voice.line("label.operation"), voice.line(f"operation.{operation_done(case)}")),
         (voice.line("label.lens-placed"), lens_placed(case, voice)),
         *first_morning(case, voice),
     ]
@@ -54,7 +54,8 @@ def what_was_done(case: Case, voice: Voice) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
-def _operation(case: Case) -> str:
+def operation_done(case: Case) -> Operation:
+    """The operation as it ended; the planned one where nothing else was entered."""
     return (case.done.operation if case.done else None) or case.plan.operation
 
 
@@ -79,7 +80,7 @@ def not_agreed(case: Case, voice: Voice) -> tuple[Block, ...]:
 
 def told_differences(case: Case, voice: Voice) -> tuple[Line, ...]:
     """What happened and what was done otherwise than planned, each in its own words; empty where nothing was."""
-    return (*happened(case, voice), *steps_taken(case, voice))
+    return (*happened(case, voice), *told_steps(case, voice))
 
 
 def happened(case: Case, voice: Voice) -> tuple[Line, ...]:
@@ -90,7 +91,7 @@ def happened(case: Case, voice: Voice) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-def steps_taken(case: Case, voice: Voice) -> tuple[Line, ...]:
+def told_steps(case: Case, voice: Voice) -> tuple[Line, ...]:
     """What was done about it: another operation or lens, and each extra step."""
     plan, done = case.plan, case.done
     if done is None:
@@ -101,23 +102,8 @@ def steps_taken(case: Case, voice: Voice) -> tuple[Line, ...]:
     if done.lens is not None and plan.lens is not None and unlike(done.lens, plan.lens):
         place = remark(f"place.{done.lens.place}")
         lines.append(voice.line("done.other-lens", lens=_named(done.lens), place=place))
-    told = {
-        ExtraStep.OTHER_LENS_PLACE: done.lens is not None,
-        ExtraStep.NO_LENS_TODAY: done.no_lens is Answer.YES,
-        ExtraStep.PUPIL_DEVICE: plan.pupil_expansion is Answer.YES,
-        ExtraStep.CAPSULE_RING: plan.capsular_tension_ring is Answer.YES,
-    }
-    lines += [voice.line(f"done.step.{step}") for step in all_steps(case) if not told.get(step, False)]
+    lines += [voice.line(f"done.step.{step}") for step in unplanned_steps(case)]
     return tuple(lines)
-
-
-def all_steps(case: Case) -> tuple[ExtraStep, ...]:
-    """The extra steps that were taken; stitches that were counted are one."""
-    done = case.done
-    if done is None:
-        return ()
-    counted = (ExtraStep.STITCH,) if done.stitches and ExtraStep.STITCH not in done.steps else ()
-    return (*done.steps, *counted)
 
 
 def operated_by(case: Case) -> str:

@@ -6,7 +6,7 @@ import datetime as dt
 
 from consent.case import Anaesthesia, Answer
 from consent.compose.document import Document, Facts, Line, PicturedList, Section
-from consent.compose.frame import finish, unbroken
+from consent.compose.frame import finish, telephone
 from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
 from consent.compose.which_eye import eye_box
@@ -26,8 +26,7 @@ def before_day(assessment: Assessment, voice: Voice) -> Document:
         _bring(voice),
         _phone(assessment, voice),
     )
-    phone = assessment.clinic.telephone
-    footer = voice.line("frame.footer-before", day=unbroken(phone.day), night=unbroken(phone.night))
+    footer = telephone(voice, assessment.clinic, "frame.footer-before")
     title = voice.line("before.title", eye=remark(f"eye.{assessment.case.eye.side}"))
     return finish(voice, assessment, SHEET, title, sections, footer=footer)
 

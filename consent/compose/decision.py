@@ -6,7 +6,7 @@ from consent.case import DecisionBasis, Outcome
 from consent.compose.document import Blank, Block, Bullets, Document, Facts, Para, Section, Signature
 from consent.compose.form_plan import surgeon_named
 from consent.compose.form_ways import counted_lines
-from consent.compose.frame import finish, unbroken
+from consent.compose.frame import finish, telephone
 from consent.compose.signing import beside_the_decider, decider, labels
 from consent.compose.voice import Voice, joined
 from consent.compose.which_eye import eye_box
@@ -79,11 +79,10 @@ def _without(assessment: Assessment, voice: Voice) -> Section:
 
 
 def _back(assessment: Assessment, voice: Voice, name: str) -> Section:
-    phone = assessment.clinic.telephone
-    telephone = voice.line("decision.telephone", day=unbroken(phone.day), night=unbroken(phone.night))
+    call = telephone(voice, assessment.clinic, "decision.telephone")
     items = tuple(voice.line(f"decision.back.{what}") for what in ("any-day", "sooner", "pain"))
     shown = items if name == "refuses" else items[1:]
-    return Section("come-back", voice.line("decision.back.heading"), (Bullets(shown), Para(telephone, style="strong")))
+    return Section("come-back", voice.line("decision.back.heading"), (Bullets(shown), Para(call, style="strong")))
 
 
 def _signatures(assessment: Assessment, voice: Voice, name: str) -> Section:

@@ -66,7 +66,6 @@ def visits(assessment: Assessment, voice: Voice) -> Iterator[Block]:
     """The visits still to come on this print, by date; what falls on one date in one line."""
     plan = assessment.drops
     coming = [visit for visit in assessment.case.all_visits if visit.date >= plan.issued_on]
-    coming.sort(key=lambda visit: visit.date)
     rows = tuple(
         (voice.show(Day(date, "brief")), joined(voice.line(f"visit.{visit.kind}") for visit in visits_of_day))
         for date, visits_of_day in groupby(coming, key=lambda visit: visit.date)

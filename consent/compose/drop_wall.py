@@ -11,7 +11,7 @@ from consent.case import Answer, DropGiver
 from consent.compose.calendar_pictures import stair
 from consent.compose.document import Block, Line, Para, Pictures
 from consent.compose.drop_steps import Mark, days_line, giver, mark_of, printed_days, said, sides_of
-from consent.compose.frame import unbroken
+from consent.compose.frame import telephone
 from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
 from consent.compose.which_eye import face
@@ -103,8 +103,7 @@ class ToldLine(Block):
 def poster(assessment: Assessment, voice: Voice) -> Poster:
     """The eye, the patient, who gives the drops and how the face is drawn, and what this print replaces."""
     plan, case = assessment.drops, assessment.case
-    phone = assessment.clinic.telephone
-    telephone = voice.line("label.telephone", day=unbroken(phone.day), night=unbroken(phone.night))
+    call = telephone(voice, assessment.clinic)
     lines = [voice.line("calendar.whose", name=Quoted(case.patient.name), date=case.plan.date)]
     sides = sides_of(plan)
     if sides:
@@ -127,7 +126,7 @@ def poster(assessment: Assessment, voice: Voice) -> Poster:
         lines.insert(0, voice.line("calendar.operated", eye=operated))
     from_in_front = case.patient.drops_given_by is DropGiver.HELPER
     seen = voice.line("picture.from-in-front" if from_in_front else "picture.mirror")
-    return Poster(words, face(side, assessment), seen, telephone, tuple(lines), long=plan.both_eyes)
+    return Poster(words, face(side, assessment), seen, call, tuple(lines), long=plan.both_eyes)
 
 
 def month_grid(assessment: Assessment, voice: Voice) -> MonthGrid:

@@ -44,10 +44,14 @@ def is_released(voice: Voice) -> bool:
     return all(release_of(ids, tag).may_be_signed for tag, ids in voice.used().items())
 
 
+def telephone(voice: Voice, clinic: Clinic, words: str = "label.telephone") -> Line:
+    """The message ``words`` with the numbers to call by day and at night."""
+    return voice.line(words, day=unbroken(clinic.telephone.day), night=unbroken(clinic.telephone.night))
+
+
 def telephone_footer(voice: Voice, assessment: Assessment) -> Line:
     """The warning signs in one line and the telephone, for every page that goes home."""
-    phone = assessment.clinic.telephone
-    return voice.line("frame.footer", day=unbroken(phone.day), night=unbroken(phone.night))
+    return telephone(voice, assessment.clinic, "frame.footer")
 
 
 def local(moment: dt.datetime, clinic: Clinic) -> dt.datetime:

@@ -23,7 +23,7 @@ from consent.compose.document import (
     Warnings,
 )
 from consent.compose.drop_steps import giver
-from consent.compose.frame import finish, unbroken
+from consent.compose.frame import finish, telephone
 from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
 from consent.compose.which_eye import eye_box, faced
@@ -84,8 +84,7 @@ def going_home(assessment: Assessment, voice: Voice, large: bool = False) -> Doc
 
 def warning_signs(assessment: Assessment, voice: Voice) -> Section:
     """Each sign under exactly one of three actions, with the telephone and where to come."""
-    phone = assessment.clinic.telephone
-    at_once = voice.line("warn.phone-now", day=unbroken(phone.day), night=unbroken(phone.night))
+    at_once = telephone(voice, assessment.clinic, "warn.phone-now")
     where = voice.line("warn.where", place=Quoted(f"{assessment.clinic.name}, {assessment.clinic.address}"))
     groups = (
         _group("now", (voice.line("warn.come-now"), where), _COME_NOW, assessment, voice),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from consent.case import Answer, ExtraStep
-from consent.compose.after_surgery import all_steps, drawn, happened, lens_placed, not_agreed, sent_on, steps_taken
+from consent.compose.after_surgery import drawn, happened, lens_placed, not_agreed, sent_on, told_steps
 from consent.compose.counts import WHOLE, show
 from consent.compose.document import Block, Bullets, Chances, Document, Facts, Line, Para, Pictures, Section, Signature
 from consent.compose.figures import horizon, short_figure
@@ -14,7 +14,7 @@ from consent.compose.signing import labels
 from consent.compose.voice import Voice
 from consent.compose.which_eye import eye_box
 from consent.language import Verbatim
-from consent.review import events, unlike
+from consent.review import events, steps_taken, unlike
 from consent.review.assessment import Assessment
 from consent.risk import AfterRupture, after_rupture
 from consent.risk.mixture import Arm
@@ -35,7 +35,7 @@ def not_to_plan(assessment: Assessment, voice: Voice) -> Document:
         _happened(assessment, voice),
         _done(assessment, voice),
         _now(assessment, voice),
-        _year(assessment, voice),
+        _year(voice),
         visits(assessment, voice),
         *_numbers(assessment, voice),
         _told(assessment, voice),
@@ -56,7 +56,7 @@ def _happened(assessment: Assessment, voice: Voice) -> Section:
 
 def _done(assessment: Assessment, voice: Voice) -> Section:
     case = assessment.case
-    done, planned, steps = case.done, case.plan.lens, steps_taken(case, voice)
+    done, planned, steps = case.done, case.plan.lens, told_steps(case, voice)
     named = done is not None and done.lens is not None and planned is not None and unlike(done.lens, planned)
     facts = Facts(((voice.line("label.lens-placed"), lens_placed(case, voice)),))
     blocks = (*((Bullets(steps),) if steps else ()), *(() if named else (facts,)), *not_agreed(case, voice))
@@ -72,9 +72,9 @@ def _now(assessment: Assessment, voice: Voice) -> Section:
         items.append(voice.line("not-to-plan.now.piece"))
     if "no_lens" in found:
         items.append(voice.line("not-to-plan.now.no-lens"))
-    if done is not None and done.regimen is not None and done.regimen != case.plan.regimen:
+    if case.regimen != case.plan.regimen:
         items.append(voice.line("not-to-plan.now.drops"))
-    if ExtraStep.STITCH in all_steps(case):
+    if ExtraStep.STITCH in steps_taken(case):
         out = [visit.date for visit in case.visits if visit.kind == "stitch"]
         said = voice.line("not-to-plan.now.stitch-on", date=min(out)) if out else voice.line("not-to-plan.now.stitch")
         items.append(said)
@@ -84,9 +84,8 @@ def _now(assessment: Assessment, voice: Voice) -> Section:
     return Section("now", voice.line("not-to-plan.now.heading"), (Bullets(tuple(items)),))
 
 
-def _year(assessment: Assessment, voice: Voice) -> Section:
-    """The signs of a detachment, for a year: the figures after a torn bag run on that long and longer."""
-    del assessment
+def _year(voice: Voice) -> Section:
+    """The signs of a detachment. A year: common practice, no source; the figures are counted over up to four years."""
     items = tuple((pictogram(name), voice.line(f"picture.{name}")) for name in _YEAR)
     blocks = (Pictures(items, style="signs"), Para(voice.line("not-to-plan.year")))
     return Section("year", voice.line("not-to-plan.year.heading"), blocks)

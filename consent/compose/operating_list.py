@@ -14,7 +14,6 @@ from consent.compose.frame import finish_list
 from consent.compose.voice import Voice, joined
 from consent.language import Quoted, Verbatim
 from consent.review.assessment import Assessment
-from consent.wording import remark
 
 SHEET, MISSED = "operating-list", "missed-visits"
 _LAST = ("infection.lid-or-sac", "infection.elsewhere")
@@ -80,7 +79,7 @@ def _row(place: int, assessment: Assessment, voice: Voice) -> tuple[Line, ...]:
     operation = [voice.line(f"operation.{plan.operation}")]
     if plan.anaesthesia is not None:
         operation.append(voice.line(f"anaesthesia.{plan.anaesthesia}"))
-    eye = joined([voice.remark(remark(f"eye.{case.eye.side}")), *operation], "; ")
+    eye = joined([voice.line(f"eye.{case.eye.side}"), *operation], "; ")
     lens = voice.line("value.lens-not-chosen") if plan.lens is None else voice.remark(lens_remark(plan.lens))
     others = [voice.remark(lens_remark(other)) for other in plan.fallback_lenses]
     lenses = joined([lens, *others], " → ")
@@ -129,7 +128,7 @@ def _lenses(patients: Sequence[Assessment], voice: Voice) -> Iterable[Block]:
 
 def _pick(assessment: Assessment, lens: Lens, voice: Voice) -> tuple[Line, ...]:
     case = assessment.case
-    who = joined([voice.quoted(case.patient.name), voice.remark(remark(f"eye.{case.eye.side}"))], ", ")
+    who = joined([voice.quoted(case.patient.name), voice.line(f"eye.{case.eye.side}")], ", ")
     named = joined([voice.remark(lens_remark(lens)), voice.line(f"place.{lens.place}")], ", ")
     shelf = voice.line(f"list.shelf.{lens.on_shelf}")
     return named, voice.quoted(lens.material), who, shelf, voice.show(Verbatim("____"))
@@ -154,8 +153,11 @@ def _bottles(patients: Sequence[Assessment], voice: Voice) -> Table:
 
 
 def missed_visits(cases: Sequence[Case], clinic: Clinic, today: dt.date, voice: Voice) -> Document:
-    """The composed list of visits before ``today`` that nobody has ticked as kept, oldest first."""
-    past = ((visit, case) for case in cases for visit in case.visits if visit.date < today)
+    """The composed list of visits before ``today`` that nobody has ticked as kept, oldest first.
+
+    A visit where the patient was sent on is one of them.
+    """
+    past = ((visit, case) for case in cases for visit in case.all_visits if visit.date < today)
     missed = [(visit, case) for visit, case in past if visit.kept is not Answer.YES]
     found = sorted(missed, key=lambda pair: (pair[0].date, pair[1].patient.record_number))
     head = tuple(voice.line(f"list.head.{name}") for name in ("was-due", "why", "patient", "call", "said"))

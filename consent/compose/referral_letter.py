@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from consent.case import Answer, Asked, Case, ExtraStep
-from consent.compose.after_surgery import all_steps, lens_placed, operated_by
+from consent.compose.after_surgery import lens_placed, operated_by, operation_done
 from consent.compose.document import Document, Facts, Line, Para, Section, Signature
 from consent.compose.frame import finish, local
 from consent.compose.signing import labels
 from consent.compose.voice import Voice, joined
 from consent.compose.which_eye import eye_box
 from consent.language import Verbatim
+from consent.review import steps_taken
 from consent.review.assessment import Assessment
 from consent.wording import remark
 
@@ -61,14 +62,14 @@ def _addresses(assessment: Assessment, voice: Voice) -> Rows:
         ],
         ", ",
     )
-    done = case.done.operation if case.done and case.done.operation else case.plan.operation
-    operated = voice.line("letter.operated-on", date=case.plan.date, operation=remark(f"operation.{done}"))
+    operation = remark(f"operation.{operation_done(case)}")
+    operated = voice.line("letter.operated-on", date=case.plan.date, operation=operation)
     return [
         (voice.line("letter.to"), to),
         (voice.line("letter.from"), voice.quoted(f"{clinic.name}, {clinic.address}, {clinic.telephone.day}")),
         (voice.line("letter.patient"), patient),
         (voice.line("letter.operated"), operated),
-        (voice.line("label.surgeon"), voice.quoted(operated_by(assessment.case))),
+        (voice.line("label.surgeon"), voice.quoted(operated_by(case))),
     ]
 
 
@@ -80,7 +81,7 @@ def _eye(assessment: Assessment, voice: Voice) -> Rows:
         piece = voice.line("choice.no")
     lost = done.vitreous_lost if done else Answer.UNKNOWN
     lines = [_unsaid(voice) if lost is Answer.UNKNOWN else voice.line(f"letter.vitreous.{lost}")]
-    if ExtraStep.ANTERIOR_VITRECTOMY in all_steps(case):
+    if ExtraStep.ANTERIOR_VITRECTOMY in steps_taken(case):
         lines.append(voice.line("letter.vitrectomy"))
     vitreous = joined(lines)
     pressure = (
@@ -105,7 +106,7 @@ def _eye(assessment: Assessment, voice: Voice) -> Rows:
 
 
 def _steps(case: Case, voice: Voice) -> Line:
-    steps = all_steps(case)
+    steps = steps_taken(case)
     return joined([voice.line(f"step.{step}.short") for step in steps], ", ") if steps else _unsaid(voice)
 
 

@@ -11,7 +11,7 @@ from consent.case import Understood
 from consent.compose.after_surgery import first_morning, lens_placed
 from consent.compose.document import Block, Document, Facts, Line, Para, Section, Signature, Table
 from consent.compose.figures import horizon
-from consent.compose.frame import finish
+from consent.compose.frame import finish, local
 from consent.compose.review_drops import drops_section
 from consent.compose.voice import Listed, Voice, joined
 from consent.language import Day, Quoted, Rung
@@ -97,10 +97,9 @@ def _plan_and_fact(assessment: Assessment, voice: Voice) -> Section:
         rows.append((voice.remark(found.told), voice.line(agreed)))
     told = voice.line("value.not-entered")
     if done is not None and done.told is not None:
-        told = joined(
-            [voice.quoted(done.told.by), voice.show(done.told.at.date()), voice.show(done.told.at.time())], ", "
-        )
-    happened = [voice.remark(remark(f"fact.happened.{name}")) for name in events(case)]
+        at = local(done.told.at, assessment.clinic)
+        told = joined([voice.quoted(done.told.by), voice.show(at.date()), voice.show(at.time())], ", ")
+    happened = [voice.line(f"fact.happened.{name}") for name in events(case)]
     if happened:
         rows += [(voice.line("review.happened"), joined(happened)), (voice.line("not-to-plan.told"), told)]
     rows += first_morning(case, voice)

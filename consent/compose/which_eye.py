@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from consent.case import DropGiver, Side
 from consent.compose.document import EyeBox
-from consent.compose.frame import unbroken
+from consent.compose.frame import telephone
 from consent.compose.pictures import eye_side, pictogram
 from consent.compose.voice import Voice
 from consent.review.assessment import Assessment
@@ -20,10 +20,9 @@ def eye_box(assessment: Assessment, voice: Voice, elements: tuple[str, ...] = ()
     """The eye to be operated, in words and drawn. Two views in one pack would show the same eye on opposite sides."""
     side = assessment.case.eye.side
     eye = remark(f"eye.{side}")
+    call = telephone(voice, assessment.clinic)
     seen = "picture.eye-side-in-front" if _from_in_front(assessment) else "picture.eye-side"
-    phone = assessment.clinic.telephone
-    telephone = voice.line("label.telephone", day=unbroken(phone.day), night=unbroken(phone.night))
-    return EyeBox(voice.remark(eye), face(side, assessment), voice.line(seen, eye=eye), telephone, elements=elements)
+    return EyeBox(voice.remark(eye), face(side, assessment), voice.line(seen, eye=eye), call, elements=elements)
 
 
 def faced(name: str, assessment: Assessment, crossed: bool = False) -> str:

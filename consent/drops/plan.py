@@ -126,9 +126,8 @@ def plan_drops(case: Case, clinic: Clinic, start: Start | None = None) -> DropPl
 def order_of(case: Case, clinic: Clinic, start: Start | None = None) -> Order:
     """Return what ``case`` orders: what was ordered after surgery, else the plan, else the clinic's own regimen."""
     patient, other = case.patient, case.other_eye
-    after = case.done.regimen if case.done else None
-    own = after or case.plan.regimen
-    where = "done.regimen" if after else "plan.regimen"
+    own = case.regimen
+    where = "done.regimen" if case.done and case.done.regimen else "plan.regimen"
     return Order(
         regimen=own or clinic.drops.regimen,
         where=where if own else "clinic settings: drops.regimen",

@@ -5,7 +5,7 @@ from consent.review.assessment import Assessment, assess
 from consent.review.changes import plan_changes, review_triggers
 from consent.review.completeness import Anchor, Composed, Row, State, completeness, completeness_points
 from consent.review.options import Option, option_ids, options
-from consent.review.plan_and_fact import Difference, differences, events, unlike
+from consent.review.plan_and_fact import Difference, differences, events, steps_taken, unlike, unplanned_steps
 from consent.review.point import Point, Severity, check_clinic_points
 from consent.review.profile import NamedElement, Profile, profile
 from consent.review.review import by_severity, drop_points, points
@@ -37,6 +37,8 @@ __all__ = [
     "points",
     "profile",
     "review_triggers",
+    "steps_taken",
     "unlike",
+    "unplanned_steps",
     "with_answers",
 ]

@@ -41,17 +41,31 @@ def _differences(case: Case) -> Iterator[Difference]:
         by_hand = plan.operation.is_phaco and done.operation in (Operation.SMALL_INCISION, Operation.EXTRACAPSULAR)
         yield Difference(told, by_hand and ExtraStep.LARGER_INCISION in agreed)
     yield from _lens(case)
-    said = {
+    for step in unplanned_steps(case):
+        yield Difference(remark("fact.step-taken", step=remark(f"step.{step}.short")), step in agreed)
+
+
+def steps_taken(case: Case) -> tuple[ExtraStep, ...]:
+    """The extra steps that were taken; stitches that were counted are one."""
+    done = case.done
+    if done is None:
+        return ()
+    counted = (ExtraStep.STITCH,) if done.stitches and ExtraStep.STITCH not in done.steps else ()
+    return (*done.steps, *counted)
+
+
+def unplanned_steps(case: Case) -> tuple[ExtraStep, ...]:
+    """The steps taken that neither were planned nor are told with the lens."""
+    plan, done = case.plan, case.done
+    if done is None:
+        return ()
+    told = {
         ExtraStep.OTHER_LENS_PLACE: done.lens is not None,
         ExtraStep.NO_LENS_TODAY: done.no_lens is Answer.YES,
         ExtraStep.PUPIL_DEVICE: plan.pupil_expansion is Answer.YES,
         ExtraStep.CAPSULE_RING: plan.capsular_tension_ring is Answer.YES,
     }
-    for step in done.steps:
-        if not said.get(step, False):
-            yield Difference(remark("fact.step-taken", step=remark(f"step.{step}.short")), step in agreed)
-    if done.stitches and ExtraStep.STITCH not in done.steps:
-        yield Difference(remark("fact.step-taken", step=remark("step.stitch.short")), ExtraStep.STITCH in agreed)
+    return tuple(step for step in steps_taken(case) if not told.get(step, False))
 
 
 def _lens(case: Case) -> Iterator[Difference]:

@@ -27,7 +27,8 @@ def capsule_rupture(case: Case, clinic: Clinic, plan: RiskPlan) -> Estimate:
     """
     outside = _outside_model(case, plan)
     if outside is not None:
-        return replace(_observed(clinic, plan, *outside), group=_GROUPS.get(outside[0] and outside[1].id))
+        reference, why = outside
+        return replace(_observed(clinic, plan, reference, why), group=_GROUPS.get(why.id))
     series = library().one(plan.composite.model)
     if series.model is None:
         raise ValueError(f"{series.id} holds no model")

@@ -13,14 +13,11 @@ from __future__ import annotations
 
 import datetime as dt
 import shutil
-import statistics
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 from random import Random
-from typing import Any
 from unittest.mock import patch
 
 import icalendar
@@ -38,22 +35,12 @@ from consent.pack.telephone import calendar_file
 from consent.print import to_html, to_pdf
 from consent.resources import package_data, templates
 from consent.review import assess
+from tests.bench.timing import seconds
 from tests.drops.slow_engine import Inputs, own_minutes, shared_minutes, slow_plan, so_many_fit
 from tests.property.random_orders import Ordered, formulary, random_order
 
-ORDERS, ROUNDS, SEED = 300, 7, 2027
+ORDERS, SEED = 300, 2027
 NOW = dt.datetime(2027, 1, 1, tzinfo=dt.UTC)
-
-
-def seconds(work: Callable[[], Any], rounds: int = ROUNDS) -> float:
-    """Median seconds of ``work``, after one turn that is not counted."""
-    work()
-    taken = []
-    for _ in range(rounds):
-        start = time.perf_counter()
-        work()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken)
 
 
 def orders() -> list[tuple[Ordered, Inputs]]:

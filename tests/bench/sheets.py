@@ -1,17 +1,13 @@
 """Prints where the time of one pack goes: seconds for each sheet and its share of the pack, in one process, warm.
 
 The hard example in the patient's language and the clinic's, every sheet composed and printed; the sheets after surgery
-are those of the torn one. One turn is not counted; then the median of five. What counts are the shares of one run: the
+are those of the torn one. One turn is not counted; then the median of seven. What counts are the shares of one run: the
 seconds are those of this machine. Not a test: nothing is asserted.
 """
 
 from __future__ import annotations
 
-import statistics
-import time
-from collections.abc import Callable
 from io import BytesIO
-from typing import Any
 
 import pypdf
 
@@ -21,20 +17,9 @@ from consent.compose import Document
 from consent.pack import Pack, compose_pack
 from consent.print import to_html, to_pdf
 from consent.resources import package_data
+from tests.bench.timing import seconds
 
-ROUNDS = 5
 EXAMPLES = ("hard", "torn")
-
-
-def seconds(work: Callable[[], Any], rounds: int = ROUNDS) -> float:
-    """Median seconds of ``work``, after one turn that is not counted."""
-    work()
-    taken = []
-    for _ in range(rounds):
-        start = time.perf_counter()
-        work()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken)
 
 
 def shipped(name: str) -> Case:

@@ -8,16 +8,14 @@ from __future__ import annotations
 
 import pytest
 
-from consent.case import Case, ExtraStep
-from consent.case.reading import validate
-from consent.compose import Document, Voice, going_home
+from consent.case import ExtraStep
+from consent.compose import Document, Voice, going_home, review_sheet
 from consent.compose.after_surgery import drawn, told_differences
 from consent.compose.document import Bullets, Facts
 from consent.compose.pictures import diagram
-from consent.errors import CaseError
 from consent.review import assess
-from tests.blocks import blocks_of
-from tests.editing import Changes, edited, shipped
+from tests.blocks import blocks_of, facts_of
+from tests.editing import Changes, torn
 
 LANGUAGES = ("en", "bn", "hi")
 PLANNED = {"design": "single-piece", "material": "hydrophobic acrylic", "place": "capsular bag", "power_d": 20.5}
@@ -35,12 +33,6 @@ NOTHING_WRONG = {
 }
 NOT_WRITTEN_DOWN = {"en": "not written down", "bn": "লেখা হয়নি", "hi": "लिखा नहीं गया"}
 AS_PLANNED = {"en": "as planned", "bn": "যেমন ঠিক হয়েছিল", "hi": "जैसा तय था, ऑपरेशन वैसा"}
-
-
-def torn(changes: Changes | None = None) -> Case:
-    """The shipped example after surgery, with dotted keys replaced."""
-    file = shipped("case", "examples", "torn.toml")
-    return validate(edited(file, changes or {}), Case, CaseError, where="a changed example")
 
 
 @pytest.fixture(scope="module")
@@ -316,3 +308,11 @@ def test_what_had_not_been_agreed_is_owed_its_reason(agreed, said, make_case, ma
     case = make_case({"plan.extra_steps": agreed, "done.stitches": 1})
     texts = list(going_home(assess(case, make_clinic()), Voice(("en",), "latin")).texts())
     assert any("why it was needed" in text for text in texts) is said
+
+
+def test_the_surgeon_reads_when_the_patient_was_told_on_the_clinics_own_clock(make_clinic):
+    """11:30 in India (UTC+5:30, IANA tz Asia/Kolkata) is 06:00 UTC: the same moment in any zone."""
+    assessment = assess(torn({"done.told.at": "2026-12-28T06:00:00+00:00"}), make_clinic())
+    facts = facts_of(review_sheet(assessment, Voice(("en",), "latin"), assessment.points, (), ()))
+    (told,) = [text for text in facts.values() if text.startswith("Dr Asha Invented, ")]
+    assert told.endswith("11:30")

@@ -11,26 +11,17 @@ from io import BytesIO
 import pypdf
 import pytest
 
-from consent.case import Case
-from consent.case.reading import validate
 from consent.compose import Document, Voice, lens_card
-from consent.compose.document import Facts, Room
-from consent.errors import CaseError
+from consent.compose.document import Room
 from consent.print import to_pdf
 from consent.review import assess
-from tests.blocks import blocks_of
-from tests.editing import Changes, edited, shipped
+from tests.blocks import blocks_of, facts_of
+from tests.editing import Changes, torn
 
 NO_LENS = {"done.lens": None, "done.no_lens": "yes"}
 LEFT = dict.fromkeys(("eye.side", "plan.side", "measurement.side", "talk.told.side", "done.side"), "left")
 A5_MM = {148, 210}
 """ISO 216."""
-
-
-def torn(changes: Changes | None = None) -> Case:
-    """The shipped example after surgery, with dotted keys replaced."""
-    file = shipped("case", "examples", "torn.toml")
-    return validate(edited(file, changes or {}), Case, CaseError, where="a changed example")
 
 
 @pytest.fixture(scope="module")
@@ -41,11 +32,6 @@ def card(make_clinic):
         return lens_card.lens_card(assess(torn(changes), make_clinic(clinic)), Voice(tags, "latin"))
 
     return compose
-
-
-def rows(document: Document) -> dict[str, str]:
-    found = [row for block in blocks_of(document, Facts) for row in block.rows]
-    return {label[0].plain: value[0].plain for label, value in found}
 
 
 @pytest.mark.parametrize(
@@ -64,7 +50,7 @@ def test_it_is_made_once_it_is_known_which_lens_is_in_the_eye(changes, needed, m
 
 def test_the_card_of_the_shipped_case(card):
     """Each value as it stands in the example, read by eye."""
-    assert rows(card()) == {
+    assert facts_of(card()) == {
         "Kind": "soft three-piece lens",
         "Material": "acrylic",
         "Power": "19.5 D",
@@ -80,7 +66,7 @@ def test_the_card_of_the_shipped_case(card):
 
 @pytest.mark.parametrize("answer", ["no", "unknown"])
 def test_a_bag_not_known_to_be_torn_is_not_called_torn(answer, card):
-    assert "Bag of the lens" not in rows(card({"done.capsule_torn": answer}))
+    assert "Bag of the lens" not in facts_of(card({"done.capsule_torn": answer}))
 
 
 def test_it_names_the_lens_placed_not_the_one_planned(card):
@@ -91,7 +77,7 @@ def test_it_names_the_lens_placed_not_the_one_planned(card):
 
 @pytest.mark.parametrize(("tag", "none_yet"), [("en", "none yet"), ("bn", "এখনও নেই"), ("hi", "अभी नहीं है")])
 def test_without_a_lens_yet_it_says_so_and_names_none(tag, none_yet, card):
-    found = rows(card(NO_LENS, (tag,)))
+    found = facts_of(card(NO_LENS, (tag,)))
     assert none_yet in found.values()
     assert len(found) == 6
     assert "Power" not in found
@@ -99,7 +85,7 @@ def test_without_a_lens_yet_it_says_so_and_names_none(tag, none_yet, card):
 
 @pytest.mark.parametrize(("tag", "unsaid"), [("en", "not written down"), ("bn", "লেখা হয়নি"), ("hi", "लिखा नहीं गया")])
 def test_a_power_nobody_wrote_down_is_not_the_planned_one(tag, unsaid, card):
-    found = rows(card({"done.lens.power_d": None}, (tag,)))
+    found = facts_of(card({"done.lens.power_d": None}, (tag,)))
     assert unsaid in found.values()
     assert not any("20.5" in value for value in found.values())
 
@@ -114,7 +100,7 @@ def test_a_power_nobody_wrote_down_is_not_the_planned_one(tag, unsaid, card):
     ],
 )
 def test_the_place_of_the_lens_in_words(place, words, card):
-    assert words in rows(card({"done.lens.place": place}))["Place in the eye"]
+    assert words in facts_of(card({"done.lens.place": place}))["Place in the eye"]
 
 
 EYES = {"en": ("RIGHT eye", "LEFT eye"), "bn": ("ডান চোখ", "বাঁ চোখ"), "hi": ("दाहिनी आँख", "बाईं आँख")}
@@ -138,7 +124,7 @@ def test_there_is_room_for_the_sticker_with_its_words(card):
 
 def test_the_surgeon_named_is_the_one_who_operated(card):
     """The case says who operated (done.by); the plan says who was to. Common practice, no source."""
-    assert "Dr Other Hands" in rows(card({"done.by": "Dr Other Hands"}))["Surgeon"]
+    assert "Dr Other Hands" in facts_of(card({"done.by": "Dr Other Hands"}))["Surgeon"]
 
 
 LONG = {

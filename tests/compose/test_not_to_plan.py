@@ -12,18 +12,15 @@ from dataclasses import replace
 
 import pytest
 
-from consent.case import Case
-from consent.case.reading import validate
 from consent.compose import Document, Voice, not_to_plan
 from consent.compose.document import Bullets, Chances, EyeBox, Para, Pictures, Signature
-from consent.errors import CaseError
 from consent.evidence import Verified
 from consent.review import assess
 from consent.risk import AfterRupture
 from consent.risk.estimate import Source
 from consent.risk.mixture import Arm
 from tests.blocks import blocks_of
-from tests.editing import Changes, edited, shipped
+from tests.editing import Changes, torn
 
 LANGUAGES = ("en", "bn", "hi")
 LENS = {"design": "single-piece", "material": "hydrophobic acrylic", "place": "capsular bag", "power_d": 20.5}
@@ -31,12 +28,6 @@ QUIET = {"done": {"capsule_torn": "no", "vitreous_lost": "no", "piece_retained":
 """What was done, with every event answered no."""
 NO_LENS = {**QUIET, "done.lens": None, "done.no_lens": "yes"}
 TORN = {**QUIET, "done.capsule_torn": "yes"}
-
-
-def torn(changes: Changes | None = None) -> Case:
-    """The shipped example after surgery, with dotted keys replaced."""
-    file = shipped("case", "examples", "torn.toml")
-    return validate(edited(file, changes or {}), Case, CaseError, where="a changed example")
 
 
 @pytest.fixture(scope="module")

@@ -12,14 +12,12 @@ from collections import Counter
 import pytest
 
 from consent.case import Case
-from consent.case.reading import validate
 from consent.compose import Document, Voice, missed_visits, operating_list
 from consent.compose.document import Para, Table
 from consent.compose.operating_list import in_order
-from consent.errors import CaseError
 from consent.review import Assessment, assess
 from tests.blocks import blocks_of
-from tests.editing import Changes, edited, shipped
+from tests.editing import Changes, torn
 
 DAY = dt.date(2027, 2, 24)
 ONLY_EYE = {"other_eye.seeing": "no", "other_eye.acuity": "NPL"}
@@ -255,9 +253,9 @@ def test_the_eye_is_in_words_in_each_language(tag, eye, patient):
 
 
 def waiting(number: str, visits: list[dict[str, object]], changes: Changes | None = None) -> Case:
-    file = shipped("case", "examples", "torn.toml")
+    """A patient after surgery with these visits, sent on nowhere."""
     whose = {"patient.record_number": number, "patient.name": f"Patient {number}", "visits": visits}
-    return validate(edited(file, {**whose, **(changes or {})}), Case, CaseError, where="a changed example")
+    return torn({**whose, "done.referral": None, **(changes or {})})
 
 
 def visit(day: dt.date, kept: str = "unknown", kind: str = "week 1") -> dict[str, object]:
@@ -285,6 +283,15 @@ def test_a_visit_is_missed_unless_it_is_ticked_as_kept(kept, is_missed, missed):
 @pytest.mark.parametrize(("day", "is_missed"), [(19, True), (20, False), (21, False)])
 def test_only_visits_before_today_are_missed(day, is_missed, missed):
     assert len(missed(waiting("D-1", [visit(dt.date(2027, 1, day))]))) == is_missed
+
+
+@pytest.mark.parametrize(("kept", "is_missed"), [("yes", False), ("no", True), ("unknown", True)])
+def test_a_patient_who_was_sent_on_is_asked_after(kept, is_missed, missed):
+    """Whoever is waited for elsewhere and did not come there is lost first: common practice, no source."""
+    sent = {"done.referral": {"to": "Dr Retina Invented", "expected_on": BEFORE[0]}}
+    (unseen,) = missed(waiting("D-1", [], sent))
+    assert unseen[:2] == ["Monday, 4 January 2027", "Seen by the surgeon you are sent to"]
+    assert len(missed(waiting("D-1", [visit(BEFORE[0], kept, kind="referral")], sent))) == is_missed
 
 
 def test_the_oldest_comes_first_then_by_record_number(missed):

@@ -11,26 +11,17 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from consent.case import Case
-from consent.case.reading import validate
 from consent.compose import Document, Voice, referral_letter
-from consent.compose.document import Facts, Signature
-from consent.errors import CaseError
+from consent.compose.document import Signature
 from consent.pack import compose_pack
 from consent.review import assess
-from tests.blocks import blocks_of
-from tests.editing import Changes, edited, shipped
+from tests.blocks import blocks_of, facts_of
+from tests.editing import Changes, torn
 
 UNSAID = "not written down"
 QUIET = {"done": {"capsule_torn": "no", "vitreous_lost": "no", "piece_retained": "no", "no_lens": "no"}}
 PIECE = {**QUIET, "done.piece_retained": "yes"}
 REFERRED = {**QUIET, "done.referral": {"to": "Dr Cornea Invented"}}
-
-
-def torn(changes: Changes | None = None) -> Case:
-    """The shipped example after surgery, with dotted keys replaced."""
-    file = shipped("case", "examples", "torn.toml")
-    return validate(edited(file, changes or {}), Case, CaseError, where="a changed example")
 
 
 @pytest.fixture(scope="module")
@@ -39,11 +30,6 @@ def letter(make_clinic):
         return referral_letter.referral_letter(assess(torn(changes), make_clinic()), Voice((tag,), "latin"))
 
     return compose
-
-
-def rows(document: Document) -> dict[str, str]:
-    found = [row for block in blocks_of(document, Facts) for row in block.rows]
-    return {label[0].plain: value[0].plain for label, value in found}
 
 
 @pytest.mark.parametrize(
@@ -63,7 +49,7 @@ def test_it_is_made_where_a_piece_stayed_or_the_patient_is_sent_on(changes, need
 
 def test_the_letter_of_the_shipped_case(letter):
     """Each value as it stands in the example, read by eye."""
-    assert rows(letter()) == {
+    assert facts_of(letter()) == {
         "To": "Dr Retina Invented, Sadarpur Eye Hospital (invented), 00000 77777",
         "From": "Nodipar Eye Centre (invented), Station Road, Nodipar (invented), 00000 11111",
         "Patient": "Madhabi Example, 74 years, DEMO-0004",
@@ -141,19 +127,19 @@ def test_the_letter_of_the_shipped_case(letter):
     ],
 )
 def test_what_is_missing_is_written_as_missing_and_no_as_no(changes, label, value, letter):
-    found = rows(letter(changes))[label]
+    found = facts_of(letter(changes))[label]
     assert value in found if label == "Operated" else value == found
 
 
 @pytest.mark.parametrize("size", ["a small piece", "less than half", "half or more", "the whole lens"])
 def test_how_much_stayed_behind_is_in_words(size, letter):
-    assert size in rows(letter({"done.piece_size": size}))["Piece retained"].replace(" of the nucleus", "")
+    assert size in facts_of(letter({"done.piece_size": size}))["Piece retained"].replace(" of the nucleus", "")
 
 
 def test_a_letter_with_nothing_entered_holds_no_figure_of_its_own(letter):
     """Only what stands in the case may be read as measured."""
     nothing = {"done": {"piece_retained": "yes"}, "day1": None, "eye.acuity_corrected": None, "other_eye.acuity": None}
-    found = rows(letter(nothing))
+    found = facts_of(letter(nothing))
     empty = ["To", "Piece retained", "Vitreous", "Lens in the eye", "Other eye", "Expected", "Patient told"]
     assert {found[label] for label in empty} == {UNSAID}
     assert found["Telephoned"].startswith("not yet")
@@ -162,23 +148,23 @@ def test_a_letter_with_nothing_entered_holds_no_figure_of_its_own(letter):
 def test_a_piece_that_did_not_stay_behind_is_not_asked_to_be_removed(letter):
     """A no is not an unknown (DEVELOPERS.md, glossary): a patient sent on for another reason."""
     found = letter(REFERRED)
-    assert UNSAID not in rows(found)["Piece retained"]
+    assert UNSAID not in facts_of(found)["Piece retained"]
     assert "retained" not in found.title[0].plain
     assert "removal of the retained lens" not in " ".join(found.texts())
 
 
 def test_a_thinner_nobody_asked_about_is_not_hidden_behind_one_that_is_known(letter):
-    found = rows(letter({"health.anticoagulant": "unknown", "health.antiplatelet": "yes"}))["Blood thinners"]
+    found = facts_of(letter({"health.anticoagulant": "unknown", "health.antiplatelet": "yes"}))["Blood thinners"]
     assert "antiplatelet" in found
     assert UNSAID in found
 
 
 def test_a_vitrectomy_is_told_although_nobody_answered_whether_vitreous_was_lost(letter):
-    assert "anterior vitrectomy done" in rows(letter({"done.vitreous_lost": "unknown"}))["Vitreous"]
+    assert "anterior vitrectomy done" in facts_of(letter({"done.vitreous_lost": "unknown"}))["Vitreous"]
 
 
 def test_a_stitch_that_was_counted_is_among_the_steps(letter):
-    assert "stitch" in rows(letter({"done.steps": [], "done.stitches": 1}))["Steps taken"]
+    assert "stitch" in facts_of(letter({"done.steps": [], "done.stitches": 1}))["Steps taken"]
 
 
 CALL = {
@@ -195,11 +181,11 @@ CALL = {
 )
 def test_what_is_known_of_the_call_is_printed_although_something_is_missing(missing, kept, letter):
     call = {key: value for key, value in CALL.items() if key != missing}
-    assert kept in rows(letter({"done.referral": call}))["Telephoned"]
+    assert kept in facts_of(letter({"done.referral": call}))["Telephoned"]
 
 
 def test_nobody_called_is_said_with_lines_for_whom_with_whom_and_when(letter):
-    found = rows(letter({"done.referral": {"to": "Dr Retina Invented"}}))["Telephoned"]
+    found = facts_of(letter({"done.referral": {"to": "Dr Retina Invented"}}))["Telephoned"]
     assert found.startswith("not yet")
     assert found.count("______") == 4
 
@@ -207,7 +193,7 @@ def test_nobody_called_is_said_with_lines_for_whom_with_whom_and_when(letter):
 def test_the_surgeon_named_is_the_one_who_operated(letter):
     """The next surgeon telephones who did it, not who was to do it. Common practice, no source."""
     found = letter({"done.by": "Dr Other Hands"})
-    assert "Dr Other Hands" in rows(found)["Surgeon"]
+    assert "Dr Other Hands" in facts_of(found)["Surgeon"]
     (block,) = blocks_of(found, Signature)
     assert block.name is not None
     assert "Dr Other Hands" in block.name[0].plain
@@ -229,7 +215,7 @@ def test_eye_and_missing_facts_in_every_language(tag, eye, unsaid, letter):
     """Universal Protocol UP.01.01.01: the site in words."""
     found = letter({"day1": None, "done.piece_size": None, "eye.steroid_response_self": "no"}, tag)
     assert eye in found.title[0].plain
-    assert len([value for value in rows(found).values() if unsaid in value]) == 4
+    assert len([value for value in facts_of(found).values() if unsaid in value]) == 4
 
 
 def test_a_letter_to_a_colleague_is_a_draft_but_no_practice_copy(letter):

@@ -97,10 +97,10 @@ def test_a_list_of_real_patients_is_not_called_invented(clinic: Clinic) -> None:
 
 
 def test_missed_visits_of_a_list_count_every_case_given(clinic: Clinic) -> None:
-    """By hand: before 1 February 2027 hard.toml has three visits, torn.toml four, ordinary.toml none."""
+    """By hand: before 1 February 2027 hard.toml has three visits, torn.toml four and a referral, ordinary.toml none."""
     cases = [shipped_case(name) for name in ("hard", "torn", "ordinary")]
     (table,) = blocks_of(compose_list(cases, clinic, dt.date(2027, 2, 1), "en")[-1], Table)
-    assert len(table.rows) == 7
+    assert len(table.rows) == 8
 
 
 AFTER = ["going-home", "drop-calendar", "not-to-plan", "referral-letter", "lens-card", "surgeon-review"]
