@@ -99,3 +99,31 @@ class IncompleteError(ConsentError):
 
     exit_code = 10
     heading = "The consent form was not printed: something it must hold is missing."
+
+
+class RecordError(ConsentError):
+    """The record cannot be read or written, or does not hold together."""
+
+    exit_code = 11
+    heading = "The record cannot be used as it stands."
+
+
+class AccessError(ConsentError):
+    """Somebody is not who they say, or may not do this."""
+
+    exit_code = 13
+    heading = "You cannot do this."
+
+
+class MoveError(ConsentError):
+    """The case is not where it would have to be for this."""
+
+    exit_code = 14
+    heading = "This cannot be recorded yet."
+
+
+class ConflictError(ConsentError):
+    """Somebody else wrote to the case in the meantime. Nothing was lost, and nothing was written over."""
+
+    exit_code = 15
+    heading = "Somebody else has written to this case since you last saw it."

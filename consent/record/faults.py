@@ -1,0 +1,78 @@
+"""What can go wrong with disk, file and server, said with what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from consent.errors import Problem, RecordError
+
+_KEPT = "what was acknowledged before is kept; this last step was not recorded"
+_FAULTS: tuple[tuple[tuple[str, ...], str, str, str], ...] = (
+    (
+        ("disk is full", "no space left", "file too large"),
+        "the disk is full",
+        _KEPT,
+        "make room on the disk, then do the step again",
+    ),
+    (
+        ("readonly", "read-only", "permission denied", "unable to open database"),
+        "the record cannot be written here",
+        _KEPT,
+        "give the user of this program the right to write the folder and its files, or choose another with --record",
+    ),
+    (
+        ("malformed", "not a database", "corrupt", "unsupported file format"),
+        "the file of the record is damaged",
+        "entries in it may not be readable",
+        "stop writing, copy the file as it is, run consent record check, and restore the last backup beside it",
+    ),
+    (
+        ("database is locked", "database table is locked", "lock timeout"),
+        "somebody else was writing to the record for too long",
+        _KEPT,
+        "try again; if it stays so, look for a program that hangs",
+    ),
+    (
+        ("only appended to",),
+        "an entry of the ledger was to be altered or removed",
+        "the record is only ever added to",
+        "record what is true now as a new entry",
+    ),
+    (
+        ("connection refused", "could not connect", "connection failed", "server closed", "terminating connection"),
+        "the server of the record does not answer",
+        _KEPT,
+        "start it, or look at the network and the address",
+    ),
+    (
+        ("disk i/o error", "input/output error"),
+        "the disk reports an error",
+        _KEPT,
+        "look at the disk and its room; if the error stays, copy the record to another disk and check it there",
+    ),
+)
+
+
+@contextmanager
+def store_faults(where: str) -> Iterator[None]:
+    """Turns a fault of disk, file or server into a ``RecordError`` that names ``where`` and says what to do."""
+    from sqlalchemy.exc import DBAPIError
+
+    try:
+        yield
+    except DBAPIError as failure:
+        raise _error(str(failure.orig), where) from failure
+    except FileExistsError as failure:
+        raise RecordError(
+            Problem("there is a record here already", where, "it is never written over", "choose another folder")
+        ) from failure
+    except OSError as failure:
+        raise _error(failure.strerror or str(failure), where) from failure
+
+
+def _error(said: str, where: str) -> RecordError:
+    for signs, what, why, remedy in _FAULTS:
+        if any(sign in said.lower() for sign in signs):
+            return RecordError(Problem(what, where, why, remedy))
+    return RecordError(Problem(f"the store refused: {said.strip()}", where, _KEPT, "run consent record check"))

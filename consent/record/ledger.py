@@ -1,0 +1,179 @@
+"""The ledger: entries that are only ever added, each holding the hash of the one before."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from consent.errors import Problem, RecordError
+from consent.record.canonical import canonical, digest
+from consent.record.keys import MasterKey
+from consent.record.schema import HEAD, LEDGER
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Select
+
+FIRST_PREVIOUS = "0" * 64
+"""What the first entry names as the one before it."""
+CLOCK_SLACK = dt.timedelta(seconds=2)
+"""By how much a clock may go back between two entries: two machines of one clinic are never quite alike."""
+
+
+@dataclass(frozen=True)
+class Person:
+    """Who made an entry: account, name as printed, registration if licensed, and the roles held."""
+
+    account: str
+    name: str
+    roles: tuple[str, ...] = ()
+    registration: str | None = None
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One entry as it was recorded. ``at``: UTC; ``role``: in which of their roles the person did it."""
+
+    sequence: int
+    at: dt.datetime
+    subject: str
+    kind: str
+    account: str
+    person: str
+    role: str
+    body: Mapping[str, Any]
+    previous: str
+    hash: str
+
+
+@dataclass(frozen=True)
+class Head:
+    """The last entry: its sequence, 0 where there is none, its hash and its time."""
+
+    sequence: int = 0
+    hash: str = FIRST_PREVIOUS
+    at: dt.datetime | None = None
+
+
+def append(
+    connection: Connection,
+    key: MasterKey,
+    person: Person,
+    role: str,
+    kind: str,
+    subject: str,
+    body: Mapping[str, Any],
+    now: dt.datetime,
+    clock_was_set: bool = False,
+) -> Entry:
+    """Add an entry after the last and return it. Call within ``Store.writing``: it is kept once that has ended.
+
+    Raises ``RecordError`` where the end of the ledger is not the one that was stamped, or where the clock stands
+    before the last entry; ``clock_was_set`` lets an entry say that the clock was put right.
+    """
+    head = read_head(connection, key)
+    if not clock_was_set:
+        _refuse_an_earlier_clock(head, now)
+    content = {
+        "sequence": head.sequence + 1,
+        "at": _written(now),
+        "subject": subject,
+        "kind": kind,
+        "account": person.account,
+        "person": person.name,
+        "role": role,
+        "body": dict(body),
+        "previous": head.hash,
+    }
+    entry = entry_of(canonical(content).decode())
+    _write(connection, key, entry, content)
+    return entry
+
+
+def _write(connection: Connection, key: MasterKey, entry: Entry, content: Mapping[str, Any]) -> None:
+    row = {"sequence": entry.sequence, "subject": entry.subject, "kind": entry.kind, "hash": entry.hash}
+    connection.execute(LEDGER.insert().values(content=canonical(content).decode(), **row))
+    connection.execute(
+        HEAD.update().values(
+            sequence=entry.sequence, hash=entry.hash, stamp=key.stamp("head", str(entry.sequence), entry.hash)
+        )
+    )
+
+
+def make_head(connection: Connection, key: MasterKey) -> None:
+    """The head of an empty ledger."""
+    stamp = key.stamp("head", "0", FIRST_PREVIOUS)
+    connection.execute(HEAD.insert().values(only=1, sequence=0, hash=FIRST_PREVIOUS, stamp=stamp))
+
+
+def read_head(connection: Connection, key: MasterKey) -> Head:
+    """The last entry. Raises ``RecordError`` where head and ledger differ, or the stamp was made without the key."""
+    head = connection.execute(HEAD.select()).one_or_none()
+    last = connection.execute(LEDGER.select().order_by(LEDGER.c.sequence.desc()).limit(1)).one_or_none()
+    if head is None or not key.stamped(head.stamp, "head", str(head.sequence), head.hash):
+        raise broken("the stamp of the last entry is not this record's", "head")
+    if last is None:
+        if head.sequence:
+            raise broken(f"{head.sequence} entries were taken out of the ledger", "ledger")
+        return Head()
+    entry = entry_of(last.content)
+    if (last.sequence, entry.hash) != (head.sequence, head.hash):
+        raise broken("the last entry is not the one that was stamped", f"entry {last.sequence}")
+    return Head(entry.sequence, entry.hash, entry.at)
+
+
+def entries(connection: Connection, subject: str | None = None, after: int = 0) -> Iterator[Entry]:
+    """Entries in order, of one ``subject`` or of all, with a sequence above ``after``."""
+    for _, content, _ in stored(connection, subject, after):
+        yield entry_of(content)
+
+
+def stored(connection: Connection, subject: str | None = None, after: int = 0) -> Iterator[tuple[int, str, str]]:
+    """Sequence, content and hash of each row, as they are kept."""
+    rows: Select[Any] = LEDGER.select().with_only_columns(LEDGER.c.sequence, LEDGER.c.content, LEDGER.c.hash)
+    if subject is not None:
+        rows = rows.where(LEDGER.c.subject == subject)
+    rows = rows.where(LEDGER.c.sequence > after).order_by(LEDGER.c.sequence)
+    for row in connection.execute(rows.execution_options(yield_per=1000)):
+        yield row.sequence, row.content, row.hash
+
+
+def entry_of(content: str) -> Entry:
+    """The entry that ``content`` holds. Raises ``RecordError`` where it holds none."""
+    try:
+        read = json.loads(content)
+        return Entry(**{**read, "at": dt.datetime.fromisoformat(read["at"]), "hash": digest(content.encode())})
+    except (ValueError, KeyError, TypeError, UnicodeError) as failure:
+        raise broken("an entry cannot be read", content[:40]) from failure
+
+
+def broken(what: str, where: str) -> RecordError:
+    """The error for a ledger that does not hold together."""
+    return RecordError(
+        Problem(
+            what,
+            where,
+            "somebody altered the record past this program, or the disk did",
+            "stop writing, keep a copy of the record as it is, run consent record check, and compare with a backup",
+        )
+    )
+
+
+def _refuse_an_earlier_clock(head: Head, now: dt.datetime) -> None:
+    if head.at is None or now >= head.at - CLOCK_SLACK:
+        return
+    raise RecordError(
+        Problem(
+            f"the clock of this machine says {_written(now)}, but the last entry was made at {_written(head.at)}",
+            "clock",
+            "entries would seem to have been made before those they rest on",
+            "set the clock right; if the earlier entries were made with a wrong clock, the clinic lead says so with "
+            "consent record clock",
+        )
+    )
+
+
+def _written(moment: dt.datetime) -> str:
+    return moment.astimezone(dt.UTC).isoformat(timespec="microseconds")

@@ -1,0 +1,53 @@
+"""Makes the tables of a new record and carries an older one over, all or nothing."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from consent.errors import Problem, RecordError
+from consent.record.store import Store
+from consent.resources import package_data
+
+if TYPE_CHECKING:
+    from alembic.config import Config
+    from sqlalchemy import Connection
+
+
+def upgrade(store: Store, connection: Connection) -> None:
+    """Bring the tables to this program's version, within the transaction of ``connection``."""
+    from alembic import command
+
+    command.upgrade(_config(connection), "head")
+
+
+def refuse_another_version(store: Store) -> None:
+    """Raise ``RecordError`` unless the tables are of this program's version, saying which of the two is the older."""
+    from alembic.runtime.migration import MigrationContext
+    from alembic.script import ScriptDirectory
+
+    with store.reading() as connection:
+        found = MigrationContext.configure(connection).get_current_revision()
+        script = ScriptDirectory.from_config(_config(connection))
+    wanted = script.get_current_head()
+    if found == wanted:
+        return
+    known = {revision.revision for revision in script.walk_revisions()}
+    if found is None:
+        raise RecordError(Problem("this holds no record", store.where, remedy="consent record init makes one"))
+    remedy = (
+        "make a backup, then run consent record upgrade"
+        if found in known
+        else "use the version of this program that wrote it, or a newer one"
+    )
+    raise RecordError(
+        Problem(f"the record is of version {found}, this program of {wanted}", store.where, remedy=remedy)
+    )
+
+
+def _config(connection: Connection) -> Config:
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(package_data("record", "migrations")))
+    config.attributes["connection"] = connection
+    return config

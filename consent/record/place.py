@@ -1,0 +1,82 @@
+"""Where a clinic's record lies: a folder with its key and certificate, and the store in it or at an address."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from consent.record.faults import store_faults
+from consent.record.keys import MasterKey, make_master_key, read_master_key
+from consent.record.ledger import make_head
+from consent.record.migrate import refuse_another_version, upgrade
+from consent.record.store import Store, server_store, sqlite_store
+
+Clock = Callable[[], dt.datetime]
+
+
+@dataclass(frozen=True)
+class Place:
+    """A folder that only its owner can enter; ``address`` of a PostgreSQL server, or none for a file in the folder."""
+
+    folder: Path
+    address: str | None = None
+
+    @property
+    def file(self) -> Path:
+        return self.folder / "record.sqlite3"
+
+    @property
+    def key_file(self) -> Path:
+        return self.folder / "record.key"
+
+    @property
+    def certificate_file(self) -> Path:
+        return self.folder / "certificate.p12"
+
+    @property
+    def erasures_file(self) -> Path:
+        return self.folder / "erased.txt"
+
+
+@dataclass(frozen=True)
+class Record:
+    """An open record: where it lies, its store, its key and its clock."""
+
+    place: Place
+    store: Store
+    key: MasterKey
+    clock: Clock
+
+    def close(self) -> None:
+        """Let go of the store."""
+        self.store.close()
+
+
+def _now() -> dt.datetime:
+    return dt.datetime.now(dt.UTC)
+
+
+def make_record(place: Place, clock: Clock = _now) -> Record:
+    """A new, empty record at ``place``. Raises ``RecordError`` where there is one already or it cannot be made."""
+    with store_faults(str(place.folder)):
+        place.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        key = make_master_key(place.key_file)
+    try:
+        store = server_store(place.address) if place.address else sqlite_store(place.file, create=True)
+        with store.engine.connect() as connection, store_faults(store.where), connection.begin():
+            upgrade(store, connection)
+            make_head(connection, key)
+    except BaseException:
+        place.key_file.unlink()
+        raise
+    return Record(place, store, key, clock)
+
+
+def open_record(place: Place, clock: Clock = _now) -> Record:
+    """The record at ``place``. Raises ``RecordError`` where there is none, or it is of another version."""
+    store = server_store(place.address) if place.address else sqlite_store(place.file)
+    key = read_master_key(place.key_file)
+    refuse_another_version(store)
+    return Record(place, store, key, clock)

@@ -1,0 +1,130 @@
+"""Where the record is kept: SQLite or PostgreSQL by address, opened for reading one moment or for writing alone."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from consent.errors import Problem, RecordError
+from consent.record.faults import store_faults
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Engine
+
+_WRITES = "consent_writes"
+_WAIT_SECONDS = 20
+"""How long a writer waits for another before it gives up."""
+
+
+@dataclass(frozen=True)
+class Store:
+    """An open store. ``where``: file or address without its password, for messages."""
+
+    engine: Engine
+    where: str
+
+    @property
+    def is_sqlite(self) -> bool:
+        return self.engine.dialect.name == "sqlite"
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A connection that sees the record as it is at one moment, whatever is written meanwhile."""
+        level = {} if self.is_sqlite else {"isolation_level": "REPEATABLE READ"}
+        with store_faults(self.where), self.engine.connect() as connection:
+            with connection.execution_options(**level).begin():
+                yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """A connection that writes alone until it is done: all of it is kept on disk, or nothing is."""
+        from consent.record.schema import HEAD
+
+        with store_faults(self.where), self.engine.connect() as connection:
+            with connection.execution_options(**{_WRITES: True}).begin():
+                if not self.is_sqlite:
+                    connection.execute(HEAD.select().with_for_update())
+                yield connection
+
+    def close(self) -> None:
+        """Let go of every connection."""
+        self.engine.dispose()
+
+
+def sqlite_store(path: Path, create: bool = False) -> Store:
+    """The store in the SQLite file ``path``; with ``create`` a new file that only its owner can read.
+
+    Raises ``RecordError`` where the file is missing or, with ``create``, there already.
+    """
+    with store_faults(str(path)):
+        if create:
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+        elif not path.is_file():
+            raise RecordError(
+                Problem("there is no record here", str(path), remedy="consent record init makes one; or give --record")
+            )
+    return Store(_sqlite_engine(path), str(path))
+
+
+def server_store(address: str) -> Store:
+    """The store at a PostgreSQL ``address``, such as ``postgresql://user@host/name``."""
+    from sqlalchemy import create_engine
+    from sqlalchemy.engine import make_url
+    from sqlalchemy.exc import ArgumentError
+
+    try:
+        url = make_url(address)
+    except ArgumentError as failure:
+        raise _not_an_address(address) from failure
+    if url.get_backend_name() != "postgresql":
+        raise _not_an_address(address)
+    try:
+        engine = create_engine(url.set(drivername="postgresql+psycopg"), pool_pre_ping=True)
+    except ModuleNotFoundError as failure:
+        remedy = "install the extra: pip install 'consent[postgresql]'"
+        raise RecordError(
+            Problem("the driver for PostgreSQL is not installed", url.render_as_string(), remedy=remedy)
+        ) from failure
+    return Store(engine, url.render_as_string(hide_password=True))
+
+
+def _not_an_address(address: str) -> RecordError:
+    remedy = "write a folder, or an address such as postgresql://user@host/name"
+    return RecordError(Problem("this is not the address of a record", address.split("@")[-1], remedy=remedy))
+
+
+def _sqlite_engine(path: Path) -> Engine:
+    from sqlalchemy import create_engine, event
+    from sqlalchemy.engine import URL
+
+    engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": _WAIT_SECONDS})
+
+    @event.listens_for(engine, "connect")
+    def _prepare(raw: Any, _: object) -> None:
+        # The driver's own transactions begin too late; SQLAlchemy begins them below (its SQLite dialect, "Pysqlite").
+        raw.isolation_level = None
+        for pragma in _PRAGMAS:
+            raw.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        alone = connection.get_execution_options().get(_WRITES)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if alone else "BEGIN")
+
+    return engine
+
+
+_PRAGMAS = (
+    "journal_mode = WAL",
+    "synchronous = FULL",
+    "foreign_keys = ON",
+    "secure_delete = ON",
+    "trusted_schema = OFF",
+    "cell_size_check = ON",
+)
+"""FULL: a commit is on the disk before it is acknowledged. secure_delete: what is erased is overwritten with zeros."""
