@@ -1,4 +1,4 @@
-"""Keys: one master key in a file of its own, two keys per patient that can be destroyed, and a stamp for what must not be forged."""
+"""Keys: a master key in a file of its own, two per patient that can be destroyed, a stamp that cannot be forged."""
 
 from __future__ import annotations
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
 
-def upgrade(store: Store, connection: Connection) -> None:
+def upgrade(connection: Connection) -> None:
     """Bring the tables to this program's version, within the transaction of ``connection``."""
     from alembic import command
 

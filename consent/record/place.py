@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from consent.clinic import Clinic
 from consent.record.faults import store_faults
 from consent.record.keys import MasterKey, make_master_key, read_master_key
 from consent.record.ledger import make_head
@@ -42,9 +43,10 @@ class Place:
 
 @dataclass(frozen=True)
 class Record:
-    """An open record: where it lies, its store, its key and its clock."""
+    """An open record: where it lies, whose it is, its store, its key and its clock."""
 
     place: Place
+    clinic: Clinic
     store: Store
     key: MasterKey
     clock: Clock
@@ -58,7 +60,7 @@ def _now() -> dt.datetime:
     return dt.datetime.now(dt.UTC)
 
 
-def make_record(place: Place, clock: Clock = _now) -> Record:
+def make_record(place: Place, clinic: Clinic, clock: Clock = _now) -> Record:
     """A new, empty record at ``place``. Raises ``RecordError`` where there is one already or it cannot be made."""
     with store_faults(str(place.folder)):
         place.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -66,17 +68,17 @@ def make_record(place: Place, clock: Clock = _now) -> Record:
     try:
         store = server_store(place.address) if place.address else sqlite_store(place.file, create=True)
         with store.engine.connect() as connection, store_faults(store.where), connection.begin():
-            upgrade(store, connection)
+            upgrade(connection)
             make_head(connection, key)
     except BaseException:
         place.key_file.unlink()
         raise
-    return Record(place, store, key, clock)
+    return Record(place, clinic, store, key, clock)
 
 
-def open_record(place: Place, clock: Clock = _now) -> Record:
+def open_record(place: Place, clinic: Clinic, clock: Clock = _now) -> Record:
     """The record at ``place``. Raises ``RecordError`` where there is none, or it is of another version."""
     store = server_store(place.address) if place.address else sqlite_store(place.file)
     key = read_master_key(place.key_file)
     refuse_another_version(store)
-    return Record(place, store, key, clock)
+    return Record(place, clinic, store, key, clock)

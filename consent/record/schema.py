@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Integer, CheckConstraint, Column, ForeignKey, Index, LargeBinary, MetaData, Table, Text
+from sqlalchemy import CheckConstraint, Column, ForeignKey, Index, Integer, LargeBinary, MetaData, Table, Text
 
 METADATA = MetaData()
 APPLICATION_ID = 0x436F6E31

@@ -36,7 +36,8 @@ class Store:
         """A connection that sees the record as it is at one moment, whatever is written meanwhile."""
         level = {} if self.is_sqlite else {"isolation_level": "REPEATABLE READ"}
         with store_faults(self.where), self.engine.connect() as connection:
-            with connection.execution_options(**level).begin():
+            connection.execution_options(**level)
+            with connection.begin():
                 yield connection
 
     @contextmanager
@@ -45,7 +46,8 @@ class Store:
         from consent.record.schema import HEAD
 
         with store_faults(self.where), self.engine.connect() as connection:
-            with connection.execution_options(**{_WRITES: True}).begin():
+            connection.execution_options(**{_WRITES: True})
+            with connection.begin():
                 if not self.is_sqlite:
                     connection.execute(HEAD.select().with_for_update())
                 yield connection
@@ -95,7 +97,9 @@ def server_store(address: str) -> Store:
 
 def _not_an_address(address: str) -> RecordError:
     remedy = "write a folder, or an address such as postgresql://user@host/name"
-    return RecordError(Problem("this is not the address of a record", address.split("@")[-1], remedy=remedy))
+    return RecordError(
+        Problem("this is not the address of a record", address.rsplit("@", maxsplit=1)[-1], remedy=remedy)
+    )
 
 
 def _sqlite_engine(path: Path) -> Engine:

@@ -67,7 +67,7 @@ def upgrade() -> None:
 
 
 def _only_appended() -> None:
-    """Triggers that refuse a change or a deletion in the ledger: a slip is stopped here, an attack is found by the chain."""
+    """Triggers that refuse a change or a deletion: a slip is stopped here, an attack is found by the chain."""
     if op.get_bind().dialect.name == "sqlite":
         for act in ("UPDATE", "DELETE"):
             op.execute(

@@ -1,0 +1,292 @@
+"""Who may enter anything: accounts are a fold over their entries; passwords lie beside, held to them by a digest."""
+
+from __future__ import annotations
+
+import re
+import secrets
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from consent.errors import AccessError, Problem, UsageError
+from consent.record.canonical import digest
+from consent.record.ledger import Entry, Person, append, entries
+from consent.record.moves import Role
+from consent.record.place import Record
+from consent.record.schema import PASSWORDS, SESSIONS
+
+if TYPE_CHECKING:
+    from argon2 import PasswordHasher
+    from sqlalchemy import Connection
+
+ACCOUNTS = "accounts"
+"""Subject of the entries that make, change and close accounts."""
+SHORTEST, LONGEST = 12, 128
+"""Characters of a password. Length is asked for and no mixture of signs: NIST SP 800-63B, 5.1.1.2; OWASP ASVS 2.1."""
+_LOGIN = re.compile(r"[a-z][a-z0-9.-]{1,39}")
+THIS_MACHINE = Person("machine", "somebody with the key of this machine")
+"""Who makes the first account, before there is anybody to log in."""
+
+
+@dataclass(frozen=True)
+class Account:
+    """Somebody who may log in. ``password``: digest of the kept hash; ``own``: they chose it themselves."""
+
+    id: str
+    login: str
+    name: str
+    roles: tuple[Role, ...]
+    registration: str | None = None
+    password: str = ""
+    own: bool = False
+    closed: bool = False
+
+    @property
+    def person(self) -> Person:
+        """As they stand in an entry."""
+        return Person(self.id, self.name, tuple(role.value for role in self.roles), self.registration)
+
+    @property
+    def signs(self) -> bool:
+        """Whether they can sign off a case."""
+        return Role.SURGEON in self.roles and self.registration is not None and not self.closed
+
+
+def fold_accounts(found: Iterable[Entry]) -> dict[str, Account]:
+    """The accounts after ``found``, by id, closed ones too."""
+    accounts: dict[str, Account] = {}
+    for entry in found:
+        body = entry.body
+        name = body["account"]
+        if entry.kind == "account-made":
+            accounts[name] = Account(name, body["login"], body["name"], _roles(body), body.get("registration"))
+        elif entry.kind == "account-changed":
+            accounts[name] = replace(
+                accounts[name], name=body["name"], roles=_roles(body), registration=body.get("registration")
+            )
+        elif entry.kind == "password-set":
+            accounts[name] = replace(accounts[name], password=body["digest"], own=body["own"])
+        elif entry.kind == "account-closed":
+            accounts[name] = replace(accounts[name], closed=True)
+    return accounts
+
+
+def read_accounts(connection: Connection) -> dict[str, Account]:
+    """Every account, by id."""
+    return fold_accounts(entries(connection, ACCOUNTS))
+
+
+def make_account(
+    record: Record,
+    by: Person,
+    login: str,
+    name: str,
+    roles: tuple[Role, ...],
+    password: str,
+    registration: str | None = None,
+) -> Account:
+    """A new account; only a clinic lead makes one, but the first, which is a lead's, is made by ``THIS_MACHINE``.
+
+    Raises ``AccessError`` or ``UsageError``.
+    """
+    _check(login, name, roles, registration)
+    check_password(password, login, name)
+    hashed = hasher().hash(_normal(password))
+    with record.store.writing() as connection:
+        accounts = read_accounts(connection)
+        _refuse_maker(accounts, by, roles)
+        if any(account.login == login for account in accounts.values()):
+            raise UsageError(Problem("there is an account with this name already", login, remedy="choose another"))
+        made = f"account-{secrets.token_hex(4)}"
+        body = {"account": made, **_described(login, name, roles, registration)}
+        append(connection, record.key, by, Role.LEAD, "account-made", ACCOUNTS, body, record.clock())
+        _keep(connection, record, by, made, hashed, own=by is THIS_MACHINE)
+        return read_accounts(connection)[made]
+
+
+def change_account(
+    record: Record, by: Person, login: str, name: str, roles: tuple[Role, ...], registration: str | None
+) -> Account:
+    """The account ``login`` with another name, other roles or another registration; only a clinic lead may."""
+    _check(login, name, roles, registration)
+    with record.store.writing() as connection:
+        accounts = read_accounts(connection)
+        _refuse_not_lead(by)
+        account = named(accounts, login)
+        changed = replace(account, name=name, roles=roles, registration=registration)
+        _refuse_nobody_left({**accounts, account.id: changed}, accounts)
+        body = {"account": account.id, **_described(login, name, roles, registration)}
+        append(connection, record.key, by, Role.LEAD, "account-changed", ACCOUNTS, body, record.clock())
+        end_sessions(connection, account.id)
+        return changed
+
+
+def close_account(record: Record, by: Person, login: str) -> Account:
+    """The account ``login``, closed; what it entered stays. The last surgeon and the last lead cannot be closed."""
+    with record.store.writing() as connection:
+        accounts = read_accounts(connection)
+        _refuse_not_lead(by)
+        account = named(accounts, login)
+        closed = replace(account, closed=True)
+        _refuse_nobody_left({**accounts, account.id: closed}, accounts)
+        body = {"account": account.id}
+        append(connection, record.key, by, Role.LEAD, "account-closed", ACCOUNTS, body, record.clock())
+        end_sessions(connection, account.id)
+        return closed
+
+
+def set_password(record: Record, by: Person, login: str, password: str) -> None:
+    """Keep a new password of the account ``login``: its owner's own choice, or a first one given by a clinic lead."""
+    with record.store.writing() as connection:
+        account = named(read_accounts(connection), login)
+        own = by.account == account.id
+        if not own:
+            _refuse_not_lead(by)
+        check_password(password, account.login, account.name)
+        _keep(connection, record, by, account.id, hasher().hash(_normal(password)), own)
+        end_sessions(connection, account.id)
+
+
+def named(accounts: Mapping[str, Account], login: str) -> Account:
+    """The open account ``login``. Raises ``UsageError`` where there is none."""
+    for account in accounts.values():
+        if account.login == login and not account.closed:
+            return account
+    known = ", ".join(sorted(account.login for account in accounts.values() if not account.closed))
+    raise UsageError(Problem("there is no open account of this name", login, remedy=f"there are: {known or 'none'}"))
+
+
+def password_fits(connection: Connection, account: Account, password: str) -> bool:
+    """Whether ``password`` is the account's. ``AccessError`` where the kept hash is not the one in the ledger."""
+    from argon2.exceptions import VerificationError
+
+    row = connection.execute(PASSWORDS.select().where(PASSWORDS.c.account == account.id)).one_or_none()
+    if row is None or digest(row.hash.encode()) != account.password:
+        raise AccessError(
+            Problem(
+                "the kept password is not the one that was set",
+                account.login,
+                "somebody altered the record past this program",
+                "run consent record check before anything else",
+            )
+        )
+    try:
+        return hasher().verify(row.hash, _normal(password))
+    except VerificationError:
+        return False
+
+
+def waste_time(password: str) -> None:
+    """Do the work of checking a password, so that nobody can tell by the clock that there is no such account."""
+    from argon2.exceptions import VerificationError
+
+    try:
+        hasher().verify(_decoy(), _normal(password))
+    except VerificationError:
+        return
+
+
+def check_password(password: str, login: str, name: str) -> None:
+    """Raise ``UsageError`` where ``password`` is too short, too long, or made of the person's own name."""
+    problem = None
+    if len(password) < SHORTEST:
+        problem = f"the password has {len(password)} signs; it needs {SHORTEST} or more"
+    elif len(password) > LONGEST:
+        problem = f"the password has more than {LONGEST} signs"
+    elif len(set(password)) < SHORTEST // 3:
+        problem = "the password is the same few signs again and again"
+    elif any(part and part in password.casefold() for part in (login, *name.casefold().split()) if len(part) > 3):
+        problem = "the password holds the name of its owner"
+    if problem:
+        raise UsageError(Problem(problem, "password", remedy="three or four words that only you would put together"))
+
+
+def end_sessions(connection: Connection, account: str) -> None:
+    """Log ``account`` out everywhere."""
+    connection.execute(SESSIONS.delete().where(SESSIONS.c.account == account))
+
+
+@cache
+def hasher() -> PasswordHasher:
+    """Argon2id with the parameters of RFC 9106, section 4, second recommendation, which are the library's own."""
+    from argon2 import PasswordHasher
+
+    return PasswordHasher()
+
+
+@cache
+def _decoy() -> str:
+    return hasher().hash(secrets.token_hex(16))
+
+
+def _normal(password: str) -> str:
+    """One form for what looks the same, whatever keyboard it came from (NIST SP 800-63B, 5.1.1.2: NFKC)."""
+    return unicodedata.normalize("NFKC", password)
+
+
+def _keep(connection: Connection, record: Record, by: Person, account: str, hashed: str, own: bool) -> None:
+    body = {"account": account, "digest": digest(hashed.encode()), "own": own}
+    role = next((Role(role) for role in by.roles), Role.LEAD)
+    entry = append(connection, record.key, by, role, "password-set", ACCOUNTS, body, record.clock())
+    connection.execute(PASSWORDS.delete().where(PASSWORDS.c.account == account))
+    connection.execute(PASSWORDS.insert().values(account=account, sequence=entry.sequence, hash=hashed))
+
+
+def _described(login: str, name: str, roles: tuple[Role, ...], registration: str | None) -> dict[str, Any]:
+    kept: dict[str, Any] = {"login": login, "name": name, "roles": [role.value for role in roles]}
+    return {**kept, "registration": registration} if registration else kept
+
+
+def _roles(body: Mapping[str, Any]) -> tuple[Role, ...]:
+    return tuple(Role(role) for role in body["roles"])
+
+
+def _check(login: str, name: str, roles: tuple[Role, ...], registration: str | None) -> None:
+    problem = None
+    if not _LOGIN.fullmatch(login):
+        problem = Problem("this cannot be a login name", login, remedy="2 to 40 small letters, digits, dots or hyphens")
+    elif not name.strip():
+        problem = Problem("the name is empty", login, remedy="write it as it is to stand on paper")
+    elif not roles:
+        problem = Problem("no role was given", login, remedy=f"choose from: {', '.join(Role)}")
+    elif Role.AUDITOR in roles and len(roles) > 1:
+        problem = Problem("an auditor only reads", login, remedy="make a second account for other work")
+    elif Role.SURGEON in roles and not registration:
+        remedy = "give the registration of the surgeon as a clinician"
+        problem = Problem("a surgeon's account needs a registration", login, remedy=remedy)
+    if problem:
+        raise UsageError(problem)
+
+
+def _refuse_maker(accounts: Mapping[str, Account], by: Person, roles: tuple[Role, ...]) -> None:
+    if by is not THIS_MACHINE:
+        _refuse_not_lead(by)
+    elif accounts:
+        remedy = "log in as a clinic lead"
+        raise AccessError(Problem("there are accounts already", "accounts", remedy=remedy))
+    elif Role.LEAD not in roles:
+        remedy = "make it a clinic lead's; a surgeon can be lead too"
+        raise UsageError(Problem("the first account must be able to make the others", "accounts", remedy=remedy))
+
+
+def _refuse_not_lead(by: Person) -> None:
+    if Role.LEAD not in by.roles:
+        raise AccessError(Problem(f"{by.name} is not clinic lead", "accounts", remedy="ask the clinic lead"))
+
+
+def _refuse_nobody_left(after: Mapping[str, Account], before: Mapping[str, Account]) -> None:
+    open_after = [account for account in after.values() if not account.closed]
+    if not any(Role.LEAD in account.roles for account in open_after):
+        raise AccessError(Problem("this is the last clinic lead", "accounts", remedy="make another lead first"))
+    signed = any(account.signs for account in before.values())
+    if signed and not any(account.signs for account in open_after):
+        raise AccessError(
+            Problem(
+                "this is the last account of a surgeon",
+                "accounts",
+                "nobody could sign off, answer a point or change the drops of a patient",
+                "make another surgeon's account first",
+            )
+        )

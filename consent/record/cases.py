@@ -1,0 +1,193 @@
+"""Cases in the record: opened, looked up, and moved by one entry at a time."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from consent.case import Case
+from consent.errors import ConflictError, MoveError, Problem, RecordError
+from consent.record.act import Act
+from consent.record.checks import check
+from consent.record.identity import IDENTITY
+from consent.record.keys import Purpose, new_key
+from consent.record.ledger import Entry, Person, append, entries
+from consent.record.moves import Role, State, move, refuse_from, refuse_parts, role_for
+from consent.record.patch import difference, merge, overlap, parted, paths
+from consent.record.place import Record
+from consent.record.schema import KEYS, LEDGER
+from consent.record.state import CaseState, Keys, case_of, data_of, fold, sealed_part
+from consent.record.version import with_version
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """The case after an act, the entry, and what others had changed since the person last saw it."""
+
+    case: CaseState
+    entry: Entry
+    meanwhile: tuple[Entry, ...] = ()
+
+
+def open_case(record: Record, person: Person, case: Case) -> Recorded:
+    """Open ``case`` in the record under a fresh name with keys of its own."""
+    subject = f"case-{secrets.token_hex(8)}"
+    role = role_for("opened", person)
+    with record.store.writing() as connection:
+        keys = _make_keys(connection, record, subject)
+        act = Act("opened", 0, data_of(case))
+        return _append(connection, record, person, role, CaseState(subject), act, keys)
+
+
+def act_on(
+    record: Record,
+    person: Person,
+    subject: str,
+    act: Act,
+    before_commit: Callable[[Connection, Recorded], None] | None = None,
+) -> Recorded:
+    """Record ``act`` on the case ``subject`` and return it once it is kept.
+
+    What others changed since ``act.seen`` is put under the act where the two do not touch the same parts of the case;
+    ``ConflictError`` names both where they do. Raises ``AccessError``, ``MoveError`` or ``CaseError``.
+    ``before_commit`` may keep more with the entry, such as its papers; where it fails, nothing is kept.
+    """
+    role = role_for(act.kind, person)
+    _refuse_without_reason(act)
+    with record.store.writing() as connection:
+        keys = read_keys(connection, record, subject)
+        case = _read(connection, subject, keys)
+        refuse_from(act.kind, case.state)
+        merged, meanwhile = _on_top(case, act)
+        recorded = _append(connection, record, person, role, case, merged, keys)
+        if before_commit is not None:
+            before_commit(connection, recorded)
+    return Recorded(recorded.case, recorded.entry, meanwhile)
+
+
+def read_case_state(record: Record, subject: str, until: int | None = None) -> CaseState:
+    """The case ``subject`` as it is, or as it stood after the entry ``until``. ``RecordError`` if it is unknown."""
+    with record.store.reading() as connection:
+        return _read(connection, subject, read_keys(connection, record, subject), until)
+
+
+def all_cases(record: Record) -> Iterator[CaseState]:
+    """Every case in the record, in the order in which they were opened."""
+    with record.store.reading() as connection:
+        opened = LEDGER.select().where(LEDGER.c.kind == "opened").order_by(LEDGER.c.sequence)
+        subjects = [row.subject for row in connection.execute(opened)]
+        for subject in subjects:
+            yield _read(connection, subject, read_keys(connection, record, subject))
+
+
+def changed_since(case: CaseState, seen: int) -> tuple[Entry, ...]:
+    """Entries after ``seen`` that changed something."""
+    return tuple(told.entry for told in case.history if told.entry.sequence > seen and not move(told.entry.kind).quiet)
+
+
+def read_keys(connection: Connection, record: Record, subject: str) -> Keys:
+    """The keys of ``subject`` that have not been destroyed."""
+    rows = connection.execute(KEYS.select().where(KEYS.c.subject == subject))
+    return {Purpose(row.purpose): record.key.unwrap(row.wrapped, subject, Purpose(row.purpose)) for row in rows}
+
+
+def _make_keys(connection: Connection, record: Record, subject: str) -> Keys:
+    keys = {purpose: new_key() for purpose in Purpose}
+    for purpose, key in keys.items():
+        wrapped = record.key.wrap(key, subject, purpose)
+        connection.execute(KEYS.insert().values(subject=subject, purpose=purpose.value, wrapped=wrapped))
+    return keys
+
+
+def _read(connection: Connection, subject: str, keys: Keys, until: int | None = None) -> CaseState:
+    found = [entry for entry in entries(connection, subject) if until is None or entry.sequence <= until]
+    if not found:
+        remedy = "consent record list names every case"
+        raise RecordError(Problem("there is no such case in the record", subject, remedy=remedy))
+    return fold(subject, found, keys)
+
+
+def _refuse_without_reason(act: Act) -> None:
+    if move(act.kind).reason and not (act.reason or "").strip():
+        raise MoveError(Problem("a reason is needed", act.kind, remedy="say in a sentence why"))
+
+
+def _on_top(case: CaseState, act: Act) -> tuple[Act, tuple[Entry, ...]]:
+    """``act`` with what others changed meanwhile put under it, and those entries."""
+    meanwhile = changed_since(case, act.seen)
+    if not meanwhile or move(act.kind).quiet:
+        return act, ()
+    before = _as_seen(case, act.seen)
+    ours = difference(before, act.data) if act.data is not None else {}
+    theirs = [path for entry in meanwhile for path in entry.body.get("touched", ())]
+    moved = any(entry.body["state"] != _state_as_seen(case, act.seen) for entry in meanwhile)
+    clash = overlap(tuple(paths(ours)), theirs)
+    whole = act.to is not None or move(act.kind).to is not None or move(act.kind).seals is not None
+    if whole or moved or clash:
+        raise _conflict(act, meanwhile, clash)
+    data = merge(case.data, ours) if act.data is not None else None
+    return replace(act, seen=case.sequence, data=data), meanwhile
+
+
+def _as_seen(case: CaseState, seen: int) -> Mapping[str, Any]:
+    data: Mapping[str, Any] = {}
+    for told in case.history:
+        if told.entry.sequence <= seen:
+            data = merge(data, told.patch)
+    return data
+
+
+def _state_as_seen(case: CaseState, seen: int) -> str:
+    states = [told.entry.body["state"] for told in case.history if told.entry.sequence <= seen]
+    return states[-1] if states else State.NONE
+
+
+def _conflict(act: Act, meanwhile: tuple[Entry, ...], clash: tuple[str, ...]) -> ConflictError:
+    return ConflictError(
+        Problem(
+            f"{entry.person} ({entry.role}) recorded {entry.kind} at {entry.at:%H:%M:%S} UTC"
+            + (f": {', '.join(entry.body['touched'])}" if entry.body.get("touched") else ""),
+            f"entry {entry.sequence}",
+            f"you both changed {', '.join(clash)}" if clash else f"{act.kind} rests on the whole case",
+            "look at the case as it is now, then enter yours again; what you entered has not been recorded",
+        )
+        for entry in meanwhile
+    )
+
+
+def _append(
+    connection: Connection,
+    record: Record,
+    person: Person,
+    role: Role,
+    case: CaseState,
+    act: Act,
+    keys: Keys,
+) -> Recorded:
+    if act.data is not None and case.state is not State.NONE:
+        refuse_parts(act.kind, tuple(path for path in paths(difference(case.data, act.data)) if path != "version"))
+    act = with_version(case, act, record.clinic)
+    patch = difference(case.data, act.data) if act.data is not None else {}
+    check(case, act, None if act.data is None else case_of(act.data), person)
+    body = _body(case, act, patch, keys)
+    entry = append(connection, record.key, person, role, act.kind, case.subject, body, record.clock())
+    every = (*(told.entry for told in case.history), entry)
+    return Recorded(fold(case.subject, every, keys), entry)
+
+
+def _body(case: CaseState, act: Act, patch: Mapping[str, Any], keys: Keys) -> dict[str, Any]:
+    state = act.to or move(act.kind).to or case.state
+    content, identity = parted(patch, IDENTITY)
+    details = {**act.details, **({"reason": act.reason} if act.reason else {})}
+    body: dict[str, Any] = {"state": state.value, "touched": list(paths(patch)), **act.open_}
+    if content:
+        body["content"] = sealed_part(keys, case.subject, Purpose.CONTENT, {"patch": content})
+    if identity or details:
+        kept = {"patch": identity, "details": details}
+        body["identity"] = sealed_part(keys, case.subject, Purpose.IDENTITY, kept)
+    return body

@@ -1,0 +1,69 @@
+"""One door to the record: whoever enters something is known, may do it, and proves it again where they sign."""
+
+from __future__ import annotations
+
+from consent.case import Case
+from consent.errors import AccessError, Problem
+from consent.record.accounts import Account
+from consent.record.act import Act
+from consent.record.cases import Recorded, act_on, open_case
+from consent.record.ledger import append
+from consent.record.login import identify
+from consent.record.moves import move, role_for
+from consent.record.place import Record
+from consent.record.signing import seal
+
+REFUSALS = "refusals"
+"""Subject of the entries that tell what somebody was not allowed to do."""
+
+
+def open_new(record: Record, account: Account, case: Case) -> Recorded:
+    """Open ``case`` in the record. Raises ``AccessError`` where ``account`` may not."""
+    _refuse(record, account, "opened", "")
+    return open_case(record, account.person, case)
+
+
+def enter(record: Record, account: Account, subject: str, act: Act, password: str | None = None) -> Recorded:
+    """Record ``act`` on the case ``subject`` for ``account``, and return it once it is kept.
+
+    Kinds that sign need the ``password`` again; those that seal make the papers and keep them with the entry. A
+    refusal is an entry of its own. Raises ``AccessError``, ``MoveError``, ``ConflictError``, ``CaseError`` or, where
+    a paper cannot be made, what the printing raised; then nothing else was recorded.
+    """
+    wanted = move(act.kind)
+    _refuse(record, account, act.kind, subject)
+    if wanted.password:
+        prove(record, account, password)
+    if wanted.seals is not None:
+        return seal(record, account.person, subject, act)
+    return act_on(record, account.person, subject, act)
+
+
+def prove(record: Record, account: Account, password: str | None) -> None:
+    """Raise ``AccessError`` unless ``password`` is the account's and chosen by its owner alone.
+
+    Two parts to a signature, and one of them known to nobody else: 21 CFR 11.200(a); Information Technology Act 2000
+    of India, section 3A(2).
+    """
+    if password is None:
+        raise AccessError(Problem("the password is needed again", account.login, "a signature is a step of its own"))
+    fresh = identify(record, account.login, password, "signature")
+    if not fresh.own:
+        raise AccessError(
+            Problem(
+                "somebody else has chosen this password",
+                account.login,
+                "a signature must be under the signer's own control",
+                "choose a password of your own first: consent account password",
+            )
+        )
+
+
+def _refuse(record: Record, account: Account, kind: str, subject: str) -> None:
+    try:
+        role_for(kind, account.person)
+    except AccessError:
+        with record.store.writing() as connection:
+            person, body = account.person, {"kind": kind, "case": subject}
+            append(connection, record.key, person, person.roles[0], "refused", REFUSALS, body, record.clock())
+        raise

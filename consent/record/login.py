@@ -1,0 +1,165 @@
+"""Logging in: refused with growing waits, kept in the ledger each time, ended when nobody is there."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import secrets
+from typing import TYPE_CHECKING
+
+from consent.errors import AccessError, ConsentError, Problem
+from consent.record.accounts import Account, named, password_fits, read_accounts, waste_time
+from consent.record.ledger import Entry, Person, append, entry_of
+from consent.record.place import Record
+from consent.record.schema import LEDGER, SESSIONS
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+FREE_TRIES = 5
+"""Wrong passwords in a row before the first wait."""
+FIRST_WAIT, LONGEST_WAIT = dt.timedelta(minutes=1), dt.timedelta(hours=1)
+"""The wait doubles with each further one."""
+IDLE, LONGEST = dt.timedelta(minutes=15), dt.timedelta(hours=12)
+"""A session ends after so long without a step, and at the latest after a working day."""
+_SEEN_EVERY = dt.timedelta(minutes=1)
+_NOBODY = Person("nobody", "somebody unknown")
+
+
+def identify(record: Record, login: str, password: str, meaning: str = "login") -> Account:
+    """The account whose login and password these are; each try is kept in the ledger, with what it was for.
+
+    Raises ``AccessError`` without saying which of the two was wrong, or for how long to wait.
+    """
+    refusal: AccessError | None = None
+    account: Account | None = None
+    with record.store.writing() as connection:
+        try:
+            account = named(read_accounts(connection), login)
+        except ConsentError:
+            waste_time(password)
+            _keep(connection, record, _NOBODY, "login-unknown", f"{meaning}-refused", "no such account")
+            refusal = _wrong(login)
+        else:
+            refusal = _try(connection, record, account, password, meaning)
+    if refusal or account is None:
+        raise refusal or _wrong(login)
+    return account
+
+
+def _try(connection: Connection, record: Record, account: Account, password: str, meaning: str) -> AccessError | None:
+    subject = f"login-{account.id}"
+    now = record.clock()
+    if (until := _waits_until(connection, subject)) and now < until:
+        _keep(connection, record, account.person, subject, f"{meaning}-refused", "waiting")
+        return _wait(account.login, until - now)
+    if not password_fits(connection, account, password):
+        _keep(connection, record, account.person, subject, f"{meaning}-refused", "wrong password")
+        return _wrong(account.login)
+    _keep(connection, record, account.person, subject, meaning)
+    return None
+
+
+def _keep(
+    connection: Connection, record: Record, person: Person, subject: str, kind: str, why: str | None = None
+) -> Entry:
+    role = person.roles[0] if person.roles else ""
+    body = {"why": why} if why else {}
+    return append(connection, record.key, person, role, kind, subject, body, record.clock())
+
+
+def _waits_until(connection: Connection, subject: str) -> dt.datetime | None:
+    """Until when no password of ``subject`` is looked at, after too many wrong ones in a row."""
+    rows = LEDGER.select().where(LEDGER.c.subject == subject).order_by(LEDGER.c.sequence.desc())
+    wrong: list[dt.datetime] = []
+    for row in connection.execute(rows.limit(500)):
+        entry = entry_of(row.content)
+        if entry.body.get("why") == "wrong password":
+            wrong.append(entry.at)
+        elif "why" not in entry.body:
+            break
+    over = len(wrong) - FREE_TRIES
+    if over < 0:
+        return None
+    # 2**6 minutes is more than the longest wait.
+    wait: dt.timedelta = min(FIRST_WAIT * (1 << min(over, 6)), LONGEST_WAIT)
+    return wrong[0] + wait
+
+
+def start_session(record: Record, login: str, password: str) -> str:
+    """The token of a new session, for the browser to hold; only its digest is kept. Raises ``AccessError``."""
+    account = identify(record, login, password)
+    token = secrets.token_urlsafe(32)
+    now = _written(record.clock())
+    with record.store.writing() as connection:
+        connection.execute(SESSIONS.insert().values(**_row(record, _digest(token), account.id, now, now)))
+    return token
+
+
+def session_account(record: Record, token: str) -> Account:
+    """The account of the session ``token``, which is kept alive by this. Raises ``AccessError`` where it has ended."""
+    name = _digest(token)
+    now = record.clock()
+    with record.store.reading() as connection:
+        row = connection.execute(SESSIONS.select().where(SESSIONS.c.token == name)).one_or_none()
+        accounts = read_accounts(connection) if row is not None else {}
+    if row is None or not record.key.stamped(row.stamp, "session", row.token, row.account, row.made_at, row.seen_at):
+        raise _ended()
+    made, seen = dt.datetime.fromisoformat(row.made_at), dt.datetime.fromisoformat(row.seen_at)
+    account = accounts.get(row.account)
+    if now - seen > IDLE or now - made > LONGEST or account is None or account.closed:
+        with record.store.writing() as connection:
+            connection.execute(SESSIONS.delete().where(SESSIONS.c.token == name))
+        raise _ended()
+    if now - seen > _SEEN_EVERY:
+        with record.store.writing() as connection:
+            fresh = _row(record, name, row.account, row.made_at, _written(now))
+            connection.execute(SESSIONS.update().where(SESSIONS.c.token == name).values(**fresh))
+    return account
+
+
+def end_session(record: Record, token: str) -> None:
+    """Log out. A session that has ended already stays so."""
+    name = _digest(token)
+    with record.store.writing() as connection:
+        row = connection.execute(SESSIONS.select().where(SESSIONS.c.token == name)).one_or_none()
+        if row is None:
+            return
+        connection.execute(SESSIONS.delete().where(SESSIONS.c.token == name))
+        account = read_accounts(connection).get(row.account)
+        if account is not None:
+            _keep(connection, record, account.person, f"login-{account.id}", "logged-out")
+
+
+def _row(record: Record, token: str, account: str, made: str, seen: str) -> dict[str, str]:
+    stamp = record.key.stamp("session", token, account, made, seen)
+    return {"token": token, "account": account, "made_at": made, "seen_at": seen, "stamp": stamp}
+
+
+def _digest(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def _written(moment: dt.datetime) -> str:
+    return moment.astimezone(dt.UTC).isoformat(timespec="microseconds")
+
+
+def _wrong(login: str) -> AccessError:
+    remedy = "type both again; a clinic lead can give a new password"
+    return AccessError(Problem("this name and this password do not belong together", login, remedy=remedy))
+
+
+def _wait(login: str, rest: dt.timedelta) -> AccessError:
+    minutes = max(1, -(-int(rest.total_seconds()) // 60))
+    return AccessError(
+        Problem(
+            "too many wrong passwords in a row",
+            login,
+            "somebody may be trying them out",
+            f"wait {minutes} minute{'s' if minutes > 1 else ''}, then try again",
+        )
+    )
+
+
+def _ended() -> AccessError:
+    return AccessError(Problem("this session has ended", "login", remedy="log in again; what was entered is kept"))

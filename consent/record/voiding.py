@@ -1,0 +1,74 @@
+"""Which signed papers an entry makes void: those that would say something else if they were printed now."""
+
+from __future__ import annotations
+
+from consent.case import Case
+from consent.clinic import Clinic
+from consent.pack import BEFORE_SURGERY, FORM, SHEETS, compose_pack
+from consent.record.moves import move
+from consent.record.state import AFTERCARE, CONSENT, CaseState, SealedSet
+
+FORM_AND_PARTS = (FORM, "risk-sheet", "separate-choices")
+"""What the patient signs, and the sheets that are a part of it."""
+_LATER = {"confirmation": None, "done": None, "day1": None, "drop_changes": ()}
+"""What is only known after the consent papers were signed."""
+
+
+def sheets_of(stage: str) -> tuple[str, ...]:
+    """The sheets that are sealed at ``stage``, in the order of use."""
+    if stage == CONSENT:
+        return (*BEFORE_SURGERY, "surgeon-review")
+    return SHEETS[len(BEFORE_SURGERY) :]
+
+
+def voided_by(
+    kind: str, before: CaseState, after: Case | None, clinic: Clinic
+) -> tuple[SealedSet, tuple[str, ...]] | None:
+    """The papers that an entry of ``kind`` makes void, and what of them it changes; None where all hold.
+
+    ``after``: the case as it would be, or None where the entry leaves it.
+    """
+    how = move(kind).voids
+    held = before.sealed(AFTERCARE if before.state == "done" else CONSENT)
+    if how is None or held is None:
+        return None
+    if how == "always":
+        return held, ()
+    changed = () if after is None else changed_words(before.case, after, clinic, held.stage)
+    return (held, changed) if changed else None
+
+
+def changed_words(before: Case, after: Case, clinic: Clinic, stage: str) -> tuple[str, ...]:
+    """What is signed at ``stage`` and is not the same of ``after`` as of ``before``: sheets by name, figures, plan.
+
+    Both are composed by this program with these settings, so that a new version of either is not taken for a change
+    of the case.
+    """
+    one, other = (_words(_at(case, stage), clinic, stage) for case in (before, after))
+    unlike = (key[0] for key in sorted(one.keys() | other.keys()) if one.get(key) != other.get(key))
+    return tuple(dict.fromkeys(unlike))
+
+
+def _at(case: Case, stage: str) -> Case:
+    return case.model_copy(update=_LATER) if stage == CONSENT else case
+
+
+def _words(case: Case, clinic: Clinic, stage: str) -> dict[tuple[str, str], object]:
+    """What is signed: the words of each sheet in each language; before surgery the figures and the plan as well."""
+    sheets = FORM_AND_PARTS if stage == CONSENT else sheets_of(stage)
+    pack = compose_pack(case, clinic, sheets=sheets)
+    said: dict[tuple[str, str], object] = {
+        (document.sheet, tag): texts
+        for document in pack.documents
+        if document.sheet != "surgeon-review"
+        for tag, texts in document.texts_by_language().items()
+    }
+    if stage == CONSENT:
+        risks = pack.assessment.risks.values()
+        said |= {("figures", risk.outcome): (risk.probability, risk.interval, risk.usual) for risk in risks}
+        said["plan", ""] = case.plan.model_copy(update=_NOT_SIGNED)
+    return said
+
+
+_NOT_SIGNED = {"place": None, "time": None, "regimen": None}
+"""Of the plan: where it is printed for the patient, the words tell; where it is not, nobody signs for it."""
