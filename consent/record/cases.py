@@ -63,7 +63,7 @@ def act_on(
         keys = read_keys(connection, record, subject)
         case = _read(connection, subject, keys)
         refuse_from(act.kind, case.state)
-        merged, meanwhile = _on_top(case, act)
+        merged, meanwhile = _on_top(case, _without_version(case, act))
         recorded = _append(connection, record, person, role, case, merged, keys)
         if before_commit is not None:
             before_commit(connection, recorded)
@@ -134,6 +134,14 @@ def _on_top(case: CaseState, act: Act) -> tuple[Act, tuple[Entry, ...]]:
     return replace(act, seen=case.sequence, data=data), meanwhile
 
 
+def _without_version(case: CaseState, act: Act) -> Act:
+    """``act`` with the version of the case as it is: only what makes papers, or makes them void, raises it."""
+    if act.data is None or move(act.kind).seals is not None:
+        return act
+    seen = _as_seen(case, act.seen)
+    return replace(act, data={**act.data, "version": seen.get("version", case.version)})
+
+
 def _as_seen(case: CaseState, seen: int) -> Mapping[str, Any]:
     data: Mapping[str, Any] = {}
     for told in case.history:
@@ -170,7 +178,7 @@ def _append(
     keys: Keys,
 ) -> Recorded:
     if act.data is not None and case.state is not State.NONE:
-        refuse_parts(act.kind, tuple(path for path in paths(difference(case.data, act.data)) if path != "version"))
+        refuse_parts(act.kind, tuple(paths(difference(case.data, act.data))))
     act = with_version(case, act, record.clinic)
     patch = difference(case.data, act.data) if act.data is not None else {}
     check(case, act, None if act.data is None else case_of(act.data), person)
