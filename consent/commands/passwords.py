@@ -1,0 +1,26 @@
+"""How a command is given a password: at the terminal without showing it, or as lines of its input; never as an option."""
+
+from __future__ import annotations
+
+import sys
+from getpass import getpass
+
+from consent.errors import Problem, UsageError
+
+
+def ask(prompt: str) -> str:
+    """The password typed at ``prompt``, or the next line of the input where nobody sits at a terminal."""
+    if sys.stdin.isatty():
+        return getpass(f"{prompt}: ")
+    line = sys.stdin.readline()
+    if not line:
+        raise UsageError(Problem("a password is needed and the input has ended", prompt, remedy="give it as a line"))
+    return line.rstrip("\n")
+
+
+def ask_new(prompt: str) -> str:
+    """A new password, typed twice at a terminal. Raises ``UsageError`` where the two differ."""
+    first = ask(prompt)
+    if sys.stdin.isatty() and ask(f"{prompt}, again") != first:
+        raise UsageError(Problem("the two are not alike", prompt, remedy="type it again"))
+    return first
