@@ -29,7 +29,7 @@ HEAD = Table(
     Column("sequence", Integer, nullable=False),
     Column("hash", Text, nullable=False),
     Column("stamp", Text, nullable=False),
-    CheckConstraint("only = 1", name="one_head"),
+    CheckConstraint('"only" = 1', name="one_head"),
     sqlite_strict=True,
 )
 """The last entry, stamped with the key: entries taken off the end are missed by it. It is the lock of all writing."""

@@ -27,7 +27,7 @@ def upgrade() -> None:
         sa.Column("sequence", sa.Integer, nullable=False),
         sa.Column("hash", sa.Text, nullable=False),
         sa.Column("stamp", sa.Text, nullable=False),
-        sa.CheckConstraint("only = 1", name="one_head"),
+        sa.CheckConstraint('"only" = 1', name="one_head"),
         sqlite_strict=True,
     )
     op.create_table(

@@ -1,0 +1,74 @@
+"""An empty record in each of the two stores, fresh for each test, with a clock that the test sets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from consent.clinic import Clinic
+from consent.record.place import Place, Record, make_record
+from tests.record.clock import TestClock
+from tests.record.servers import Server, running_server
+
+STORES = ("sqlite", "postgresql")
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Server]:
+    """The PostgreSQL server of this test process, started when a test first asks for it."""
+    with running_server() as started:
+        yield started
+
+
+@pytest.fixture
+def clock() -> TestClock:
+    return TestClock()
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Where the record's folder will be made."""
+    return tmp_path / "record"
+
+
+@pytest.fixture
+def server_place(folder: Path, server: Server) -> Iterator[Place]:
+    """A place for a record on the PostgreSQL server, where there is none yet."""
+    name = server.make_database()
+    yield Place(folder, server.address(name))
+    server.drop_database(name)
+
+
+@pytest.fixture(params=STORES)
+def place(request: pytest.FixtureRequest, folder: Path) -> Place:
+    """A place for a record, in each of the stores, where there is none yet."""
+    if request.param == "sqlite":
+        return Place(folder)
+    found: Place = request.getfixturevalue("server_place")
+    return found
+
+
+@pytest.fixture
+def record(place: Place, clinic: Clinic, clock: TestClock) -> Iterator[Record]:
+    """An empty record of the invented clinic, in each of the stores."""
+    made = make_record(place, clinic, clock)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def sqlite_record(folder: Path, clinic: Clinic, clock: TestClock) -> Iterator[Record]:
+    """An empty record in an SQLite file."""
+    made = make_record(Place(folder), clinic, clock)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def server_record(server_place: Place, clinic: Clinic, clock: TestClock) -> Iterator[Record]:
+    """An empty record on the PostgreSQL server."""
+    made = make_record(server_place, clinic, clock)
+    yield made
+    made.close()
