@@ -17,11 +17,13 @@ _EPILOG = """exit codes:
   5  the evidence library is not in order  6  the drop plan cannot be made
   7  words are missing in a language       8  a sheet would come out wrong and was not printed
   9  this machine is not ready            10  the consent form lacks what it must hold
+ 11  the record does not hold together    13  you may not do this, or are not who you say
+ 14  the case is not there yet            15  somebody else wrote to the case meanwhile
 
 Nothing this program prints is final before a licensed clinician has reviewed and signed it.
 """
 
-_VERBS = ("demo", "prepare", "list", "assess", "explain", "audit", "evidence", "languages", "schema", "check")
+_VERBS = ("demo", "prepare", "list", "assess", "explain", "audit", "evidence", "languages", "schema", "check", "record")
 
 
 def parser() -> argparse.ArgumentParser:
@@ -35,7 +37,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"consent {__version__}")
     verbs = top.add_subparsers(dest="verb", metavar="VERB", required=True)
-    for add in (_demo, _prepare, _list, _assess, _explain, _audit, _evidence, _languages, _schema, _check):
+    for add in (_demo, _prepare, _list, _assess, _explain, _audit, _evidence, _languages, _schema, _check, _record):
         add(verbs)
     return top
 
@@ -119,6 +121,12 @@ def _schema(verbs: Verbs) -> None:  # type: ignore[valid-type]
 def _check(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb = _verb(verbs, "check", "Tells whether this machine has what printing needs.")
     verb.add_argument("--json", action="store_true", help="print as JSON")
+
+
+def _record(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    from consent.commands.record_options import add
+
+    add(_verb(verbs, "record", "Keeps the record of each case: who said, saw and signed what."))
 
 
 def _verb(verbs: Verbs, name: str, text: str) -> argparse.ArgumentParser:  # type: ignore[valid-type]

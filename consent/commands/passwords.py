@@ -1,4 +1,4 @@
-"""How a command is given a password: at the terminal without showing it, or as lines of its input; never as an option."""
+"""How a command is given a password: typed at the terminal unseen, or as lines of its input; never as an option."""
 
 from __future__ import annotations
 

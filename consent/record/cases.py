@@ -63,7 +63,7 @@ def act_on(
         keys = read_keys(connection, record, subject)
         case = _read(connection, subject, keys)
         refuse_from(act.kind, case.state)
-        merged, meanwhile = _on_top(case, _without_version(case, act))
+        merged, meanwhile = on_top(case, _without_version(case, act))
         recorded = _append(connection, record, person, role, case, merged, keys)
         if before_commit is not None:
             before_commit(connection, recorded)
@@ -117,8 +117,8 @@ def _refuse_without_reason(act: Act) -> None:
         raise MoveError(Problem("a reason is needed", act.kind, remedy="say in a sentence why"))
 
 
-def _on_top(case: CaseState, act: Act) -> tuple[Act, tuple[Entry, ...]]:
-    """``act`` with what others changed meanwhile put under it, and those entries."""
+def on_top(case: CaseState, act: Act) -> tuple[Act, tuple[Entry, ...]]:
+    """``act`` with what others changed meanwhile put under it, and those entries. Raises ``ConflictError``."""
     meanwhile = changed_since(case, act.seen)
     if not meanwhile or move(act.kind).quiet:
         return act, ()

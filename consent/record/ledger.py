@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 FIRST_PREVIOUS = "0" * 64
 """What the first entry names as the one before it."""
+CLOCK_SUBJECT = "clock"
+"""Subject of the entries that say that a clock was put right."""
 CLOCK_SLACK = dt.timedelta(seconds=2)
 """By how much a clock may go back between two entries: two machines of one clinic are never quite alike."""
 

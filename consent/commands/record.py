@@ -1,0 +1,231 @@
+"""``consent record``: the record of the clinic, opened, added to, shown and checked."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from consent.commands import out
+from consent.commands.passwords import ask
+from consent.commands.settings import clinic_path, find_record, record_place
+from consent.errors import Problem, RecordError, UsageError
+
+
+def run(options: argparse.Namespace) -> None:
+    """Do what ``options.act`` says."""
+    _ACTS[options.act](options)
+
+
+def _init(options: argparse.Namespace) -> None:
+    from consent.clinic import read_clinic
+    from consent.record.making import keep_local_certificate
+    from consent.record.place import make_record
+
+    place = record_place(options.record)
+    record = make_record(place, read_clinic(clinic_path(options.clinic)))
+    fingerprint = keep_local_certificate(record)
+    out.data(str(place.folder))
+    out.chatter(f"The seal of this clinic is a local certificate made on this machine. Its fingerprint: {fingerprint}")
+    out.chatter(f"Keep a copy of {place.key_file} where nobody but you can read it: without it, nothing can be opened.")
+    out.chatter("Next: consent account add LOGIN --name NAME --role lead")
+
+
+def _list(options: argparse.Namespace) -> None:
+    from consent.record.cases import all_cases
+
+    record = find_record(options.record, options.clinic)
+    rows = [_summary(case) for case in all_cases(record)]
+    if options.json:
+        out.as_json(rows)
+        return
+    for row in rows:
+        who = f"{row['patient']} ({row['record_number']}), {row['eye']} eye" if row["patient"] else "identity erased"
+        out.data(f"{row['case']}  {row['state']:<11}  version {row['version']}  {who}")
+
+
+def _summary(case: Any) -> dict[str, Any]:
+    patient = case.data.get("patient", {})
+    return {
+        "case": case.subject,
+        "state": case.state.value,
+        "version": case.version,
+        "patient": patient.get("name"),
+        "record_number": patient.get("record_number"),
+        "eye": case.data.get("eye", {}).get("side"),
+        "last_entry": case.sequence,
+    }
+
+
+def _open(options: argparse.Namespace) -> None:
+    from consent.case import read_case
+    from consent.record.entering import open_new
+
+    record = find_record(options.record, options.clinic)
+    case = read_case(Path(options.case))
+    recorded = open_new(record, _who(record, options), case)
+    out.data(recorded.case.subject)
+    out.chatter(f"Opened as entry {recorded.entry.sequence}.")
+
+
+def _enter(options: argparse.Namespace) -> None:
+    from consent.record.act import Act
+    from consent.record.cases import read_case_state
+    from consent.record.entering import enter
+
+    record = find_record(options.record, options.clinic)
+    account, password = _login(record, options)
+    seen = read_case_state(record, options.subject).sequence if options.seen is None else options.seen
+    data = None if options.case is None else _case_data(options.case)
+    act = Act(options.kind, seen, data, options.reason, _details(options.detail))
+    recorded = enter(record, account, options.subject, act, password)
+    for entry in recorded.meanwhile:
+        touched = ", ".join(entry.body.get("touched", ()))
+        out.chatter(f"Meanwhile {entry.person} recorded {entry.kind}: {touched}. Both are kept.")
+    out.data(f"entry {recorded.entry.sequence}: {recorded.case.state}")
+    if recorded.entry.body.get("voids"):
+        changed = ", ".join(recorded.entry.body["changes"])
+        out.chatter(f"The papers signed before are void{f': {changed} would say something else' if changed else ''}.")
+
+
+def _case_data(path: str) -> Mapping[str, Any]:
+    from consent.case import read_case
+    from consent.record.state import data_of
+
+    return data_of(read_case(Path(path)))
+
+
+def _details(given: list[str]) -> dict[str, str]:
+    details = {}
+    for one in given:
+        name, sign, value = one.partition("=")
+        if not sign:
+            raise UsageError(Problem(f'"{one}" is not NAME=VALUE', "--detail", remedy="write it such as how=signature"))
+        details[name] = value
+    return details
+
+
+def _points(options: argparse.Namespace) -> None:
+    from consent.record.cases import read_case_state
+    from consent.record.making import look
+
+    record = find_record(options.record, options.clinic)
+    problems = list(look(record, read_case_state(record, options.subject)))
+    if options.json:
+        out.as_json([vars(problem) for problem in problems])
+        return
+    for problem in problems:
+        out.data(str(problem))
+    out.chatter("Nothing stands in the way of a sign-off." if not problems else f"{len(problems)} in the way.")
+
+
+def _show(options: argparse.Namespace) -> None:
+    from consent.record.cases import read_case_state
+    from consent.record.telling import as_data, as_text
+
+    record = find_record(options.record, options.clinic)
+    case = read_case_state(record, options.subject, options.at)
+    if options.json:
+        out.as_json(as_data(case))
+    else:
+        for line in as_text(case, record.clinic):
+            out.data(line)
+    if options.to:
+        from consent.pack.files import write_whole
+        from consent.print import to_pdf
+        from consent.record.sheet import record_sheet
+
+        sheet = record_sheet(record, case, options.language or record.clinic.language)
+        write_whole(Path(options.to), to_pdf(sheet, record.clinic.digits))
+        out.chatter(f"Printed to {options.to}.")
+
+
+def _papers(options: argparse.Namespace) -> None:
+    """Hand out the signed files that hold; each time is an entry."""
+    from consent.pack.files import write_whole
+    from consent.record.act import Act
+    from consent.record.cases import read_case_state
+    from consent.record.entering import enter
+    from consent.record.papers import read_paper
+
+    record = find_record(options.record, options.clinic)
+    account, _ = _login(record, options)
+    case = read_case_state(record, options.subject)
+    held = [one for one in case.sets if one.current]
+    if not held:
+        remedy = "sign it off first; papers that are void are in the patient's export"
+        raise RecordError(Problem("there is no signed paper that holds", options.subject, remedy=remedy))
+    folder = Path(options.to)
+    folder.mkdir(parents=True, exist_ok=True)
+    details = {"papers": [paper.digest for one in held for paper in one.papers]}
+    enter(record, account, case.subject, Act("reprinted", case.sequence, reason=options.reason, details=details))
+    for one in held:
+        for paper in one.papers:
+            path = folder / f"{paper.sheet}.{'-'.join(paper.languages)}.v{one.version}.pdf"
+            write_whole(path, read_paper(record, paper.digest))
+            out.data(str(path))
+
+
+def _check(options: argparse.Namespace) -> None:
+    from consent.record.checking import check_record
+
+    found = check_record(find_record(options.record, options.clinic))
+    sequence, digest = found.last
+    if options.json:
+        problems = [vars(problem) for problem in found.problems]
+        counts = {"entries": found.entries, "cases": found.cases, "papers": found.papers}
+        out.as_json({**counts, "last": {"sequence": sequence, "hash": digest}, "problems": problems})
+    else:
+        out.data(f"{found.entries} entries, {found.cases} cases, {found.papers} signed papers")
+        out.data(f"last entry {sequence}: {digest}")
+    if found.problems:
+        raise RecordError(found.problems)
+    out.chatter("Everything holds together. Write the last entry down elsewhere: a later check can be held against it.")
+
+
+def _clock(options: argparse.Namespace) -> None:
+    from consent.record.ledger import CLOCK_SUBJECT, append
+    from consent.record.moves import Role
+
+    record = find_record(options.record, options.clinic)
+    account = _who(record, options)
+    if Role.LEAD not in account.roles:
+        raise UsageError(Problem("only a clinic lead says that the clock was put right", options.login))
+    with record.store.writing() as connection:
+        entry = append(
+            connection,
+            record.key,
+            account.person,
+            Role.LEAD,
+            "clock-put-right",
+            CLOCK_SUBJECT,
+            {"reason": options.reason},
+            record.clock(),
+            clock_was_set=True,
+        )
+    out.data(f"entry {entry.sequence}: {entry.at:%Y-%m-%d %H:%M:%S} UTC")
+
+
+def _who(record: Any, options: argparse.Namespace) -> Any:
+    return _login(record, options)[0]
+
+
+def _login(record: Any, options: argparse.Namespace) -> tuple[Any, str]:
+    from consent.record.login import identify
+
+    password = ask(f"password of {options.login}")
+    return identify(record, options.login, password), password
+
+
+_ACTS: dict[str, Callable[[argparse.Namespace], None]] = {
+    "init": _init,
+    "list": _list,
+    "open": _open,
+    "enter": _enter,
+    "points": _points,
+    "show": _show,
+    "papers": _papers,
+    "check": _check,
+    "clock": _clock,
+}

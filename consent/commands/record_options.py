@@ -1,0 +1,69 @@
+"""What ``consent record`` can be told."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def add(verb: argparse.ArgumentParser) -> None:
+    """Give ``verb`` its acts."""
+    acts = verb.add_subparsers(dest="act", metavar="ACT", required=True)
+    _act(acts, "init", "Makes a new, empty record with its key and a local certificate.")
+    _json(_act(acts, "list", "Lists every case with the state it is in."))
+    opened = _act(acts, "open", "Opens a case in the record and prints the name it has there.", signs=True)
+    opened.add_argument("case", metavar="CASE", help="case file, TOML or JSON")
+    _entering(_act(acts, "enter", "Records one step of a case: explained, signed-off, consented, done ...", signs=True))
+    points = _act(acts, "points", "Shows what stands in the way of a sign-off, with the key of each point to answer.")
+    _subject(points)
+    _json(points)
+    _showing(_act(acts, "show", "Shows who said, saw and signed what in a case; --at shows an earlier state."))
+    papers = _act(acts, "papers", "Hands out the signed papers of a case that hold.", signs=True)
+    _subject(papers)
+    papers.add_argument("--to", metavar="DIR", required=True, help="folder for the files")
+    papers.add_argument("--reason", metavar="TEXT", required=True, help="why they are printed again, in a sentence")
+    _json(_act(acts, "check", "Holds every entry, key, paper and password against the chain."))
+    clock = _act(acts, "clock", "Says that the clock was put right, after entries made with a wrong one.", signs=True)
+    clock.add_argument("--reason", metavar="TEXT", required=True, help="what had been wrong, in a sentence")
+
+
+def _act(acts: argparse._SubParsersAction[argparse.ArgumentParser], name: str, text: str, signs: bool = False):  # type: ignore[no-untyped-def]
+    made = acts.add_parser(name, help=text, description=text)
+    where(made)
+    if signs:
+        made.add_argument(
+            "--as", dest="login", metavar="LOGIN", required=True, help="who you are; the password is asked for"
+        )
+    return made
+
+
+def where(verb: argparse.ArgumentParser) -> None:
+    """Options that say which record of which clinic."""
+    verb.add_argument("--record", metavar="WHERE", help="folder of the record, or a PostgreSQL address")
+    verb.add_argument("--clinic", metavar="FILE", help="the clinic's settings file")
+
+
+def _subject(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument("subject", metavar="CASE", help="name of the case in the record, such as case-0123456789abcdef")
+
+
+def _json(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument("--json", action="store_true", help="print as JSON")
+
+
+def _entering(verb: argparse.ArgumentParser) -> None:
+    _subject(verb)
+    verb.add_argument("kind", metavar="KIND", help="what happened, such as explained; a wrong one lists them all")
+    verb.add_argument("--case", metavar="FILE", help="the case as it is now, where the step changes it")
+    verb.add_argument("--reason", metavar="TEXT", help="why, in a sentence")
+    verb.add_argument("--detail", metavar="NAME=VALUE", action="append", default=[], help="may be repeated")
+    verb.add_argument(
+        "--seen", metavar="N", type=int, help="last entry you saw of the case (default: the last there is)"
+    )
+
+
+def _showing(verb: argparse.ArgumentParser) -> None:
+    _subject(verb)
+    verb.add_argument("--at", metavar="N", type=int, help="as it stood after this entry")
+    verb.add_argument("--to", metavar="FILE.pdf", help="print it")
+    verb.add_argument("--language", metavar="TAG", help="language of the print (default: the clinic's)")
+    _json(verb)
