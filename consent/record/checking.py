@@ -16,7 +16,7 @@ from consent.record.ledger import FIRST_PREVIOUS, entries, read_head
 from consent.record.place import Record
 from consent.record.schema import KEYS, LEDGER, METADATA, PAPERS, PASSWORDS, SESSIONS
 from consent.record.state import CaseState, fold
-from consent.record.triggers import missing_triggers
+from consent.record.triggers import altered_guards
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -39,7 +39,7 @@ def check_record(record: Record) -> Checked:
     Raises ``RecordError`` where the store cannot even be read.
     """
     with record.store.reading() as connection:
-        problems = [*_file(connection), *missing_triggers(connection)]
+        problems = [*_file(connection), *altered_guards(connection)]
         count, last, chain = _chain(connection)
         problems += chain
         problems += _caught(lambda: read_head(connection, record.key))

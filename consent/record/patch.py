@@ -60,8 +60,18 @@ def overlap(ours: Iterable[str], theirs: Iterable[str]) -> tuple[str, ...]:
     return tuple(path for path in ours if is_within(path, others) or any(is_within(one, (path,)) for one in others))
 
 
+def joined(one: Mapping[str, Any], other: Mapping[str, Any]) -> Tree:
+    """One patch that holds all that both hold, what they take away (null) too, as ``merge`` would not."""
+    whole = dict(one)
+    for key, value in other.items():
+        inner = whole.get(key)
+        both = isinstance(inner, Mapping) and isinstance(value, Mapping)
+        whole[key] = joined(inner, value) if both else value
+    return whole
+
+
 def parted(tree: Mapping[str, Any], wholes: Iterable[str]) -> tuple[Tree, Tree]:
-    """``tree`` in two: without what lies at or below ``wholes``, and only that. Merged, they are ``tree`` again."""
+    """``tree`` in two: without what lies at or below ``wholes``, and only that. Joined, they are ``tree`` again."""
     names = tuple(wholes)
     rest, taken = _parted(tree, names, "")
     return rest, taken

@@ -16,7 +16,7 @@ from consent.errors import CaseError, Problem, RecordError
 from consent.record.keys import Purpose, decrypt, encrypt
 from consent.record.ledger import Entry
 from consent.record.moves import State
-from consent.record.patch import merge
+from consent.record.patch import joined, merge
 
 Keys = Mapping[Purpose, bytes]
 """The keys of one patient that have not been destroyed."""
@@ -140,7 +140,7 @@ def _after(case: CaseState, entry: Entry, keys: Keys) -> CaseState:
     body = entry.body
     identity = opened_part(keys, case.subject, Purpose.IDENTITY, body.get("identity"))
     content = opened_part(keys, case.subject, Purpose.CONTENT, body.get("content"))
-    patch = merge(content.get("patch", {}), identity.get("patch", {}))
+    patch = joined(content.get("patch", {}), identity.get("patch", {}))
     told = Told(entry, patch, {**content.get("details", {}), **identity.get("details", {})})
     data = merge(merge(case.data, content.get("patch", {})), identity.get("patch", {}))
     return replace(

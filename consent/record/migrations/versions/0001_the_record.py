@@ -74,6 +74,12 @@ def _only_appended() -> None:
                 f"CREATE TRIGGER ledger_no_{act.lower()} BEFORE {act} ON ledger "
                 "BEGIN SELECT RAISE(ABORT, 'the ledger is only appended to'); END"
             )
+        # INSERT OR REPLACE takes rows away without asking a trigger for deletions.
+        op.execute(
+            "CREATE TRIGGER ledger_no_replace BEFORE INSERT ON ledger "
+            "WHEN EXISTS (SELECT 1 FROM ledger WHERE sequence >= NEW.sequence OR hash = NEW.hash) "
+            "BEGIN SELECT RAISE(ABORT, 'the ledger is only appended to'); END"
+        )
         op.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
         return
     op.execute(
