@@ -40,7 +40,27 @@ _FAULTS: tuple[tuple[tuple[str, ...], str, str, str], ...] = (
         "record what is true now as a new entry",
     ),
     (
-        ("connection refused", "could not connect", "connection failed", "server closed", "terminating connection"),
+        ("authentication failed", "no pg_hba.conf entry", "no password supplied", "is not permitted to log in"),
+        "the server of the record does not let this user in",
+        _KEPT,
+        "look at the user and the password in the address, and at what the server allows (pg_hba.conf)",
+    ),
+    (
+        ('" does not exist',),
+        "the server has no such database, user or table",
+        _KEPT,
+        "look at the address; createdb makes a database, and consent record init a record in it",
+    ),
+    (
+        (
+            "connection refused",
+            "could not connect",
+            "connection failed",
+            "connection is bad",
+            "failed to resolve host",
+            "server closed",
+            "terminating connection",
+        ),
         "the server of the record does not answer",
         _KEPT,
         "start it, or look at the network and the address",

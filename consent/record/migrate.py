@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from consent.errors import Problem, RecordError
+from consent.record.schema import HEAD
 from consent.record.store import Store
 from consent.resources import package_data
 
@@ -20,27 +21,47 @@ def upgrade(connection: Connection) -> None:
     command.upgrade(_config(connection), "head")
 
 
+def upgrade_store(store: Store) -> None:
+    """Carry an older record in ``store`` over to this program's version: all of it, or nothing. Make a backup first."""
+    with store.writing() as connection:
+        upgrade(connection)
+
+
+def refuse_a_second(connection: Connection, store: Store) -> None:
+    """Raise ``RecordError`` where there is a record in ``store`` already."""
+    from sqlalchemy import inspect
+
+    if inspect(connection).has_table(HEAD.name):
+        raise RecordError(
+            Problem("there is a record here already", store.where, "it is never written over", "choose another place")
+        )
+
+
 def refuse_another_version(store: Store) -> None:
     """Raise ``RecordError`` unless the tables are of this program's version, saying which of the two is the older."""
     from alembic.runtime.migration import MigrationContext
     from alembic.script import ScriptDirectory
 
     with store.reading() as connection:
-        found = MigrationContext.configure(connection).get_current_revision()
+        found = MigrationContext.configure(connection).get_current_heads()
         script = ScriptDirectory.from_config(_config(connection))
-    wanted = script.get_current_head()
-    if found == wanted:
+    wanted = script.get_heads()
+    if list(found) == wanted:
         return
     known = {revision.revision for revision in script.walk_revisions()}
-    if found is None:
+    if not found:
         raise RecordError(Problem("this holds no record", store.where, remedy="consent record init makes one"))
     remedy = (
         "make a backup, then run consent record upgrade"
-        if found in known
+        if known.issuperset(found)
         else "use the version of this program that wrote it, or a newer one"
     )
     raise RecordError(
-        Problem(f"the record is of version {found}, this program of {wanted}", store.where, remedy=remedy)
+        Problem(
+            f"the record is of version {' and '.join(found)}, this program of {' and '.join(wanted)}",
+            store.where,
+            remedy=remedy,
+        )
     )
 
 

@@ -65,8 +65,10 @@ def joined(one: Mapping[str, Any], other: Mapping[str, Any]) -> Tree:
     whole = dict(one)
     for key, value in other.items():
         inner = whole.get(key)
-        both = isinstance(inner, Mapping) and isinstance(value, Mapping)
-        whole[key] = joined(inner, value) if both else value
+        if isinstance(inner, Mapping) and isinstance(value, Mapping):
+            whole[key] = joined(inner, value)
+        else:
+            whole[key] = value
     return whole
 
 

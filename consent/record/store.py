@@ -92,7 +92,22 @@ def server_store(address: str) -> Store:
         raise RecordError(
             Problem("the driver for PostgreSQL is not installed", url.render_as_string(), remedy=remedy)
         ) from failure
+    _prepare_server(engine)
     return Store(engine, url.render_as_string(hide_password=True))
+
+
+def _prepare_server(engine: Engine) -> None:
+    """Each connection waits so long and no longer, and a commit is on the server's disk before it is acknowledged."""
+    from sqlalchemy import event
+
+    @event.listens_for(engine, "connect")
+    def _prepare(raw: Any, _: object) -> None:
+        raw.execute(f"SET lock_timeout = '{_WAIT_SECONDS}s'")
+        raw.execute(
+            "SELECT set_config('synchronous_commit', 'on', false) "
+            "WHERE current_setting('synchronous_commit') NOT IN ('on', 'remote_apply')"
+        )
+        raw.commit()
 
 
 def _not_an_address(address: str) -> RecordError:
