@@ -46,8 +46,8 @@ _FAULTS: tuple[tuple[tuple[str, ...], str, str, str], ...] = (
         "look at the user and the password in the address, and at what the server allows (pg_hba.conf)",
     ),
     (
-        ('" does not exist',),
-        "the server has no such database, user or table",
+        ('fatal:  database "', 'fatal:  role "'),
+        "the server has no such database or user",
         _KEPT,
         "look at the address; createdb makes a database, and consent record init a record in it",
     ),

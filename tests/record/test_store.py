@@ -242,7 +242,7 @@ ADDRESSES: tuple[tuple[Callable[[Server, str], str], str, str], ...] = (
     (lambda server, name: f"postgresql://postgres@/{name}?host=/nowhere", "does not answer", "start it"),
     (lambda server, name: f"postgresql://postgres@127.0.0.1:1/{name}", "does not answer", "start it"),
     (lambda server, name: server.address("no_such"), "no such database", "createdb"),
-    (lambda server, name: server.address(name).replace("postgres@", "nobody_here@"), "no such", "look at the address"),
+    (lambda server, name: server.address(name).replace("postgres@", "nobody_here@"), "or user", "look at the address"),
 )
 
 
