@@ -108,6 +108,13 @@ class RecordError(ConsentError):
     heading = "The record cannot be used as it stands."
 
 
+class PaperError(ConsentError):
+    """A paper is not what was signed, or nobody can tell."""
+
+    exit_code = 12
+    heading = "The paper does not hold."
+
+
 class AccessError(ConsentError):
     """Somebody is not who they say, or may not do this."""
 

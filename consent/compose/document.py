@@ -256,6 +256,15 @@ _HEAD_CHARACTERS = 88
 
 
 @dataclass(frozen=True)
+class PageCode:
+    """What stands in the head of every page of sealed paper: ``text`` as a code to scan, ``short`` to be read aloud."""
+
+    text: str
+    short: tuple[str, str]
+    svg: str
+
+
+@dataclass(frozen=True)
 class Section:
     id: str
     heading: Line | None
@@ -279,6 +288,7 @@ class Document:
     large: bool = False
     paper: Paper = "A4"
     title_elements: tuple[str, ...] = ()
+    code: PageCode | None = None
 
     @property
     def long_head(self) -> bool:

@@ -8,7 +8,7 @@ from consent.case import Answer
 from consent.clinic import Clinic
 from consent.compose.document import Document, Line, Paper, Section
 from consent.compose.voice import Voice
-from consent.language import Quoted, Verbatim, release_of
+from consent.language import Day, Quoted, Verbatim, release_of
 from consent.review.assessment import Assessment
 from consent.wording import remark
 
@@ -30,13 +30,28 @@ def header(voice: Voice, assessment: Assessment) -> Line:
 
 
 def marks(voice: Voice, assessment: Assessment, patient_sheet: bool) -> tuple[Line, ...]:
-    """What is said at the head of every page before sign-off, and for words nobody has released."""
-    found = [voice.line("frame.draft")]
+    """What is said at the head of every page: draft, or who signed it off; then that words are not released."""
+    found = [standing(voice, assessment)]
     if patient_sheet and not is_released(voice):
         found.append(voice.line("frame.practice"))
     if assessment.case.invented or assessment.clinic.invented:
         found.append(voice.line("frame.invented"))
     return tuple(found)
+
+
+def standing(voice: Voice, assessment: Assessment) -> Line:
+    """That this is a draft; once it is signed off, by whom, under which registration, and when by the clinic's clock."""
+    signed = assessment.signed_off
+    if signed is None:
+        return voice.line("frame.draft")
+    at = local(signed.at, assessment.clinic)
+    return voice.line(
+        "frame.signed-off",
+        name=Quoted(signed.by),
+        registration=signed.registration,
+        date=Day(at.date()),
+        time=at.time(),
+    )
 
 
 def is_released(voice: Voice) -> bool:

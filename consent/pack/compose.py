@@ -34,6 +34,7 @@ from consent.review import (
     Composed,
     Point,
     Row,
+    SignOff,
     assess,
     by_severity,
     completeness,
@@ -134,10 +135,12 @@ def compose_pack(
     sheets: tuple[str, ...] = SHEETS,
     paper: Paper = "A4",
     large: bool = False,
+    signed_off: SignOff | None = None,
 ) -> Pack:
     """Compose ``sheets`` of ``case``. ``wanted`` are language tags, the patient's and the clinic's by default.
 
     ``paper`` is that of the drop calendar; ``large`` prints the take-home sheets large, whatever the case says.
+    ``signed_off`` stands in the head of every page, where a draft says that it is one.
 
     A form that lacks what its profile demands is left out, and ``Pack.lacking`` says what. Once the operation is done,
     the sheets of the plan are not made again, and asking for nothing but them is a ``UsageError``.
@@ -145,7 +148,7 @@ def compose_pack(
     clinic's language, or in each of ``wanted`` where given. Raises ``LanguageError``, ``DropsError`` or ``UsageError``.
     """
     tags = _tags(case, clinic, wanted)
-    assessment = assess(case, clinic)
+    assessment = assess(case, clinic, signed_off)
     _refuse_the_past(case, sheets)
     spoken: list[tuple[Document, Voice]] = []
 

@@ -10,7 +10,7 @@ from consent.compose import Document, SheetWords, utter
 from consent.language import Speaker
 from consent.pack.compose import Pack
 from consent.pack.drops_data import drops_data
-from consent.review import Assessment, Point, Row, State, differences, events, profile, review_triggers
+from consent.review import Assessment, Point, Row, SignOff, State, differences, events, profile, review_triggers
 from consent.risk import Estimate, after_rupture, may_show_personal
 
 SCHEMA_VERSION = 1
@@ -26,7 +26,8 @@ def assessment_data(pack: Pack) -> dict[str, Any]:
     case, clinic = assessment.case, assessment.clinic
     return {
         "schema": SCHEMA_VERSION,
-        "final": False,
+        "final": assessment.signed_off is not None,
+        "signed_off": _signed_off(assessment.signed_off),
         "record_number": case.patient.record_number,
         "eye": case.eye.side.value,
         "date": case.plan.date.isoformat(),
@@ -50,6 +51,12 @@ def assessment_data(pack: Pack) -> dict[str, Any]:
         "sheets": [_text_of(document) for document in pack.documents],
         "translations": [_words(entry) for entry in pack.words],
     }
+
+
+def _signed_off(signed: SignOff | None) -> dict[str, str] | None:
+    if signed is None:
+        return None
+    return {"by": signed.by, "registration": signed.registration, "at": signed.at.isoformat()}
 
 
 def _after_surgery(speaker: Speaker, assessment: Assessment) -> dict[str, Any] | None:

@@ -146,7 +146,7 @@ def index_html(pack: Pack, written: tuple[Written, ...]) -> str:
             dir=voice.speakers[0].direction,
             marks=[mark[0] for mark in marks(voice, assessment, patient_sheet=False)],
             title=_say(voice, "index.title", name=Quoted(case.patient.name), number=case.patient.record_number),
-            status=_say(voice, "index.status"),
+            status=_say(voice, "index.signed-off" if assessment.signed_off else "index.status"),
             first=_say(voice, "index.first"),
             points_heading=_say(voice, "review.points.heading"),
             points=[(_say(voice, f"severity.{p.severity}"), voice.remark(p.title)[0]) for p in pack.points],

@@ -1,5 +1,6 @@
 """How a composed sheet becomes paper."""
 
+from consent.print.archive import Archive, Attachment
 from consent.print.render import to_html, to_pdf
 
-__all__ = ["to_html", "to_pdf"]
+__all__ = ["Archive", "Attachment", "to_html", "to_pdf"]

@@ -13,6 +13,7 @@ from consent.compose import Document
 from consent.compose.frame import PAGE, PAGES
 from consent.errors import PrintError, Problem
 from consent.language import direction
+from consent.print.archive import Archive, finisher, stamp_dates
 from consent.resources import templates
 
 if TYPE_CHECKING:
@@ -36,8 +37,11 @@ def to_html(document: Document, digits: str = "locale") -> str:
     )
 
 
-def to_pdf(document: Document, digits: str = "locale") -> bytes:
-    """The PDF of a sheet, tagged. Raises ``PrintError`` for a missing glyph or picture, or any other warning."""
+def to_pdf(document: Document, digits: str = "locale", archive: Archive | None = None) -> bytes:
+    """The PDF of a sheet, tagged; with ``archive`` in the archival format, with its files and its date.
+
+    Raises ``PrintError`` for a missing glyph or picture, or any other warning.
+    """
     from weasyprint import HTML
 
     from consent.print.text_layer import install
@@ -48,7 +52,11 @@ def to_pdf(document: Document, digits: str = "locale") -> bytes:
         pages = HTML(string=html, base_url="bundle:/", url_fetcher=_no_fetching()).render(
             stylesheets=[_style()], font_config=_fonts()
         )
-        pdf = pages.write_pdf(pdf_variant="pdf/ua-1", optimize_images=False)
+        if archive is None:
+            pdf = pages.write_pdf(pdf_variant="pdf/ua-1", optimize_images=False)
+        else:
+            stamp_dates(pages.metadata, archive)
+            pdf = pages.write_pdf(pdf_variant="pdf/a-3a", optimize_images=False, finisher=finisher(archive))
     if not isinstance(pdf, bytes):
         raise TypeError("WeasyPrint gave no bytes")
     return pdf

@@ -1,7 +1,7 @@
 """What the surgeon must see: points (rules as data and predicates) and completeness against a profile."""
 
 from consent.review.answering import answer_fact, with_answers
-from consent.review.assessment import Assessment, assess
+from consent.review.assessment import Assessment, SignOff, assess
 from consent.review.changes import plan_changes, review_triggers
 from consent.review.completeness import Anchor, Composed, Row, State, completeness, completeness_points
 from consent.review.options import Option, option_ids, options
@@ -21,6 +21,7 @@ __all__ = [
     "Profile",
     "Row",
     "Severity",
+    "SignOff",
     "State",
     "answer_fact",
     "assess",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,6 +17,19 @@ from consent.risk import Estimate, assess_risks
 
 
 @dataclass(frozen=True)
+class SignOff:
+    """Who reviewed what is printed and signed it off: name, registration, and when, with its time zone."""
+
+    by: str
+    registration: str
+    at: dt.datetime
+
+    def __post_init__(self) -> None:
+        if self.at.tzinfo is None:
+            raise ValueError("a sign-off needs a time zone: paper names the time on the clinic's clock")
+
+
+@dataclass(frozen=True)
 class Assessment:
     """Risks in order of importance to the patient, the drop plan with its findings, the points with their answers."""
 
@@ -25,6 +39,7 @@ class Assessment:
     drops: DropPlan
     findings: tuple[Finding, ...]
     points: tuple[Point, ...]
+    signed_off: SignOff | None = None
 
     @cached_property
     def proposal(self) -> Proposal:
@@ -32,8 +47,8 @@ class Assessment:
         return propose(self.case, self.clinic)
 
 
-def assess(case: Case, clinic: Clinic) -> Assessment:
-    """Return the assessment of ``case`` at ``clinic``. Raises ``DropsError`` or ``ClinicError``."""
+def assess(case: Case, clinic: Clinic, signed_off: SignOff | None = None) -> Assessment:
+    """Return the assessment of ``case`` at ``clinic``, with its sign-off where there is one. Raises ``DropsError`` or ``ClinicError``."""
     check_clinic_points(clinic)
     check_clinic_elements(clinic)
     risks = {estimate.outcome: estimate for estimate in assess_risks(case, clinic)}
@@ -41,7 +56,7 @@ def assess(case: Case, clinic: Clinic) -> Assessment:
     findings = check_drops(drops, case, read_formulary(clinic))
     fired = (*points(case, clinic, risks), *drop_points(findings))
     answers = (answer for answer in case.answers if answer.point != COMPLETENESS)
-    return Assessment(case, clinic, risks, drops, findings, by_severity(with_answers(fired, answers)))
+    return Assessment(case, clinic, risks, drops, findings, by_severity(with_answers(fired, answers)), signed_off)
 
 
 def _with_regimen(case: Case, clinic: Clinic) -> Case:
