@@ -88,13 +88,14 @@ def _row_fault(row: Any, expected: int, previous: str) -> str | None:
         return "its words are not those that were recorded"
     try:
         content = json.loads(row.content)
-    except ValueError:
+        told, before, filed = content["sequence"], content["previous"], (content["subject"], content["kind"])
+    except (ValueError, KeyError, TypeError, RecursionError):
         return "it cannot be read"
-    if row.sequence != expected or content["sequence"] != row.sequence:
+    if row.sequence != expected or told != row.sequence:
         return f"entry {expected} should stand here: entries were taken out, put in or moved"
-    if content["previous"] != previous:
+    if before != previous:
         return "it does not follow on the one before it"
-    if (content["subject"], content["kind"]) != (row.subject, row.kind):
+    if filed != (row.subject, row.kind):
         return "what it is filed under was altered"
     return None
 

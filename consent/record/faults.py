@@ -87,6 +87,8 @@ def store_faults(where: str) -> Iterator[None]:
         raise RecordError(
             Problem("there is a record here already", where, "it is never written over", "choose another folder")
         ) from failure
+    except UnicodeDecodeError as failure:  # SQLite quotes the damaged bytes
+        raise _error("malformed", where) from failure
     except OSError as failure:
         raise _error(failure.strerror or str(failure), where) from failure
 

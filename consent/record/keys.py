@@ -65,7 +65,7 @@ class MasterKey:
 
     def stamped(self, stamp: str, *parts: str) -> bool:
         """Whether ``stamp`` is that of ``parts``, in constant time."""
-        return hmac.compare_digest(stamp, self.stamp(*parts))
+        return hmac.compare_digest(stamp.encode(), self.stamp(*parts).encode())
 
 
 def new_key() -> bytes:

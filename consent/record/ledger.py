@@ -112,7 +112,8 @@ def make_head(connection: Connection, key: MasterKey) -> None:
 
 def read_head(connection: Connection, key: MasterKey) -> Head:
     """The last entry. Raises ``RecordError`` where head and ledger differ, or the stamp was made without the key."""
-    head = connection.execute(HEAD.select()).one_or_none()
+    heads = connection.execute(HEAD.select()).all()
+    head = heads[0] if len(heads) == 1 else None
     last = connection.execute(LEDGER.select().order_by(LEDGER.c.sequence.desc()).limit(1)).one_or_none()
     if head is None or not key.stamped(head.stamp, "head", str(head.sequence), head.hash):
         raise broken("the stamp of the last entry is not this record's", "head")
@@ -147,7 +148,7 @@ def entry_of(content: str) -> Entry:
     try:
         read = json.loads(content)
         return Entry(**{**read, "at": dt.datetime.fromisoformat(read["at"]), "hash": digest(content.encode())})
-    except (ValueError, KeyError, TypeError, UnicodeError) as failure:
+    except (ValueError, KeyError, TypeError, RecursionError) as failure:
         raise broken("an entry cannot be read", content[:40]) from failure
 
 
