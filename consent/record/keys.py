@@ -104,11 +104,25 @@ def make_master_key(path: Path) -> MasterKey:
     """A fresh master key in the new file ``path``, readable by its owner only. Never writes over one."""
     key = MasterKey(new_key())
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(handle, "w", encoding="ascii") as file:
-        file.write(key.secret.hex() + "\n")
-        file.flush()
-        os.fsync(file.fileno())
+    try:
+        with os.fdopen(handle, "w", encoding="ascii") as file:
+            file.write(key.secret.hex() + "\n")
+            file.flush()
+            os.fsync(file.fileno())
+        _keep_name(path.parent)
+    except BaseException:
+        path.unlink()
+        raise
     return key
+
+
+def _keep_name(folder: Path) -> None:
+    """Bring the names in ``folder`` to the disk too: a file outlives a power cut only with its name (fsync(2))."""
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def read_master_key(path: Path) -> MasterKey:

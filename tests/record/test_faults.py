@@ -126,20 +126,18 @@ def test_a_disk_without_room_is_told(small_disk: Path, clinic: Clinic, clock: Te
     is_whole(place, clinic, clock, told)
 
 
-def test_no_record_is_made_on_a_full_disk(small_disk: Path, clinic: Clinic, clock: TestClock) -> None:
+@pytest.mark.parametrize("left", [0, 8, 36])
+def test_no_record_is_made_on_a_full_disk(small_disk: Path, clinic: Clinic, clock: TestClock, left: int) -> None:
+    """With so many kilobytes left there is room for the key, for the file, for half of the log."""
     filler = small_disk / "filler"
-    for size in (600_000, 500_000, 590_000):
-        with filler.open("wb", buffering=0) as file:
-            while size > 0 and file.write(b"x" * 4096) == 4096:
-                size -= 4096
-                if shutil.disk_usage(small_disk).free < 4096:
-                    break
-        with pytest.raises(RecordError) as refused:
-            make_record(Place(small_disk / "record"), clinic, clock)
-        is_said(refused.value, small_disk / "record", "disk", "room")
-        filler.unlink()
-        make_record(Place(small_disk / "record"), clinic, clock).close()
-        shutil.rmtree(small_disk / "record")
+    filler.write_bytes(b"x" * (shutil.disk_usage(small_disk).free - left * 1024))
+    with pytest.raises(RecordError) as refused:
+        make_record(Place(small_disk / "record"), clinic, clock)
+    is_said(refused.value, small_disk / "record", "disk", "room")
+    filler.unlink()
+    with closing(make_record(Place(small_disk / "record"), clinic, clock)) as made:
+        note(made)
+        assert check_record(made).problems == ()
 
 
 # No right to write
