@@ -19,6 +19,7 @@ class Child:
 
     pid: int
     pipe: int
+    read: bytes = b""
 
     def kill(self) -> list[str]:
         """End it as a power cut would (SIGKILL), and return what it had told."""
@@ -32,17 +33,16 @@ class Child:
         assert os.waitstatus_to_exitcode(status) == 0, f"the child failed after: {lines[-3:]}"
         return lines
 
-    def hear(self) -> str:
-        """The next bytes it tells: waits for them."""
-        return os.read(self.pipe, 1 << 16).decode()
+    def hear(self) -> None:
+        """Wait until it has told something."""
+        self.read += os.read(self.pipe, 1 << 16)
 
     def _end(self) -> tuple[list[str], int]:
-        read = b""
         while chunk := os.read(self.pipe, 1 << 16):
-            read += chunk
+            self.read += chunk
         os.close(self.pipe)
         _, status = os.waitpid(self.pid, 0)
-        *whole, _ = read.decode().split("\n")
+        *whole, _ = self.read.decode().split("\n")
         return whole, status
 
 
