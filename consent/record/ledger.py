@@ -89,14 +89,15 @@ def append(
         "body": dict(body),
         "previous": head.hash,
     }
-    entry = entry_of(canonical(content).decode())
-    _write(connection, key, entry, content)
+    written = canonical(content).decode()
+    entry = entry_of(written)
+    _write(connection, key, entry, written)
     return entry
 
 
-def _write(connection: Connection, key: MasterKey, entry: Entry, content: Mapping[str, Any]) -> None:
+def _write(connection: Connection, key: MasterKey, entry: Entry, content: str) -> None:
     row = {"sequence": entry.sequence, "subject": entry.subject, "kind": entry.kind, "hash": entry.hash}
-    connection.execute(LEDGER.insert().values(content=canonical(content).decode(), **row))
+    connection.execute(LEDGER.insert().values(content=content, **row))
     connection.execute(
         HEAD.update().values(
             sequence=entry.sequence, hash=entry.hash, stamp=key.stamp("head", str(entry.sequence), entry.hash)

@@ -58,7 +58,7 @@ class Server:
 
 
 @contextmanager
-def running_server() -> Iterator[Server]:
+def running_server(settings: tuple[str, ...] = _UNSAFE) -> Iterator[Server]:
     """A server in a folder of its own, so that several test processes have several; stopped and removed at the end."""
     programs = find_programs()
     folder = Path(tempfile.mkdtemp(prefix="consent-pg-"))
@@ -66,7 +66,7 @@ def running_server() -> Iterator[Server]:
         folder.chmod(0o755)
         data, sockets = folder / "data", folder / "s"
         _initialise(programs, folder, data, sockets)
-        process = _start(programs, data, sockets)
+        process = _start(programs, data, sockets, settings)
         try:
             server = Server(programs, sockets, data, process)
             _wait(server)
@@ -106,8 +106,8 @@ def _initialise(programs: Path, folder: Path, data: Path, sockets: Path) -> None
     assert made.returncode == 0, f"initdb: {made.stderr}"
 
 
-def _start(programs: Path, data: Path, sockets: Path) -> subprocess.Popen[bytes]:
-    settings = ("listen_addresses=", f"unix_socket_directories={sockets}", "max_connections=40", *_UNSAFE)
+def _start(programs: Path, data: Path, sockets: Path, more: tuple[str, ...]) -> subprocess.Popen[bytes]:
+    settings = ("listen_addresses=", f"unix_socket_directories={sockets}", "max_connections=40", *more)
     options = [part for setting in settings for part in ("-c", setting)]
     with (data.parent / "log").open("wb") as log:
         # setpriv (util-linux) stops the server too where the tests are killed.

@@ -42,7 +42,7 @@ class Ledger:
     hashes: list[str] = field(default_factory=list)
 
     def read_on(self, record: Record) -> list[str]:
-        """Hashes of the entries not seen before. It holds the lock of all writing: whoever was killed is done by then."""
+        """Hashes of the entries not seen before. It holds the lock of all writing: who was killed is done by then."""
         query = text("SELECT sequence, content, hash FROM ledger WHERE sequence > :last ORDER BY sequence")
         with record.store.writing() as connection:
             rows = connection.execute(query, {"last": self.last}).all()
