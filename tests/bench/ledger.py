@@ -39,7 +39,7 @@ ROUNDS, EACH = 5, 200
 SAID = "words as long as those of a case that was changed, encrypted; " * 7
 """With the rest of the entry about 750 bytes."""
 CHECKING = """
-import resource, sys, time
+import re, sys, time
 from pathlib import Path
 from consent.clinic import read_clinic
 from consent.record.checking import check_record
@@ -49,7 +49,8 @@ start = time.perf_counter()
 checked = check_record(record)
 taken = time.perf_counter() - start
 assert not checked.problems, checked.problems
-print(checked.entries, taken, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+peak = re.search(r"VmHWM:\\s+(\\d+) kB", Path("/proc/self/status").read_text())
+print(checked.entries, taken, int(peak[1]) / 1024)
 """
 
 
@@ -104,7 +105,7 @@ def chained() -> Iterator[dict[str, Any]]:
 
 
 def grow(record: Record, rows: Iterator[dict[str, Any]], more: int) -> None:
-    """So many further entries put in at once, and the head stamped."""
+    """So many further entries put in at once, and the head stamped; SQLite takes its log in when the last lets go."""
     with record.store.writing() as connection:
         while more:
             chunk = list(islice(rows, min(more, 20_000)))
@@ -113,6 +114,7 @@ def grow(record: Record, rows: Iterator[dict[str, Any]], more: int) -> None:
         last = {name: chunk[-1][name] for name in ("sequence", "hash")}
         stamp = record.key.stamp("head", str(last["sequence"]), last["hash"])
         connection.execute(HEAD.update().values(**last, stamp=stamp))
+    record.store.close()
 
 
 def hashing(record: Record) -> tuple[float, int]:
