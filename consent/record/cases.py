@@ -93,7 +93,8 @@ def changed_since(case: CaseState, seen: int) -> tuple[Entry, ...]:
 def read_keys(connection: Connection, record: Record, subject: str) -> Keys:
     """The keys of ``subject`` that have not been destroyed."""
     rows = connection.execute(KEYS.select().where(KEYS.c.subject == subject))
-    return {Purpose(row.purpose): record.key.unwrap(row.wrapped, subject, Purpose(row.purpose)) for row in rows}
+    known = ((Purpose(row.purpose), row.wrapped) for row in rows if row.purpose in set(Purpose))
+    return {purpose: record.key.unwrap(wrapped, subject, purpose) for purpose, wrapped in known}
 
 
 def _make_keys(connection: Connection, record: Record, subject: str) -> Keys:
