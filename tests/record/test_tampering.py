@@ -316,6 +316,14 @@ def test_a_whole_chain_made_anew_without_the_key_is_found(record: Record, stamp:
         note(record)
 
 
+def test_an_entry_written_anew_with_its_right_hash_is_found_by_the_next(record: Record) -> None:
+    notes(record, 5)
+    with free_hand(record) as connection:
+        content = connection.execute(text("SELECT content FROM ledger WHERE sequence = 3")).scalar_one()
+        rewrite(connection, 3, content.replace("Imaginary Lead", "Somebody Else"))
+    assert whats(record) == "entry 4: it does not follow on the one before it"
+
+
 @pytest.mark.parametrize(
     "content",
     ["", "[]", "null", "{}", "7", '{"sequence":2}', '{"sequence":2,"previous":"%s"}', '{"sequence":"2"}', "{"],
