@@ -163,7 +163,7 @@ def main(most: int = max(SIZES)) -> None:
     with tempfile.TemporaryDirectory() as name, running_server(settings=()) as server:
         for report in (report_keeping, lambda store, record: report_checking(store, record, most)):
             for store in ("SQLite", "PostgreSQL"):
-                address = server.address(server.make_database()) if store == "PostgreSQL" else None
+                address = server.address(server.lend_database()) if store == "PostgreSQL" else None
                 place = Place(Path(tempfile.mkdtemp(dir=name)) / "record", address)
                 with closing(make_record(place, clinic)) as record:
                     report(store, record)

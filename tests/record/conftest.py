@@ -36,9 +36,9 @@ def folder(tmp_path: Path) -> Path:
 @pytest.fixture
 def server_place(folder: Path, server: Server) -> Iterator[Place]:
     """A place for a record on the PostgreSQL server, where there is none yet."""
-    name = server.make_database()
+    name = server.lend_database()
     yield Place(folder, server.address(name))
-    server.drop_database(name)
+    server.take_back(name)
 
 
 @pytest.fixture(params=STORES)

@@ -33,20 +33,26 @@ class Server:
     data: Path
     process: subprocess.Popen[bytes]
     _names: Iterator[int] = field(default_factory=count)
+    _free: list[str] = field(default_factory=list)
 
     def address(self, database: str = "postgres") -> str:
         """For ``consent.record.place.Place``."""
         return f"postgresql://postgres@/{database}?host={self.sockets}"
 
-    def make_database(self, template: str = "template1") -> str:
-        """A fresh database, copied from ``template``, and its name."""
+    def lend_database(self) -> str:
+        """The name of an empty database: one that was given back, or a new one, which takes a fifth of a second."""
+        if self._free:
+            return self._free.pop()
         name = f"record_{next(self._names)}"
-        self.run(f"CREATE DATABASE {name} TEMPLATE {template}")
+        self.run(f"CREATE DATABASE {name}")
         return name
 
-    def drop_database(self, name: str) -> None:
-        """The database ``name`` is no more, whoever is still connected to it."""
-        self.run(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+    def take_back(self, name: str) -> None:
+        """Put everybody out of the database ``name``, and empty it for the next."""
+        self.run(f"SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity WHERE datname = '{name}'")  # noqa: S608
+        self.run(f"ALTER DATABASE {name} RESET ALL")
+        self.run("DROP SCHEMA public CASCADE; CREATE SCHEMA public", name)
+        self._free.append(name)
 
     def run(self, statement: str, database: str = "postgres") -> list[tuple[Any, ...]]:
         """The rows that one statement answers, past the program under test."""
