@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from consent.errors import ConsentError, Problem
@@ -120,7 +120,8 @@ def _case(connection: Connection, record: Record, subject: str) -> CaseState:
     case = fold(subject, entries(connection, subject), read_keys(connection, record, subject))
     if case.erased is None:
         _ = case.case
-    return case
+    # What is compared with the other tables is kept; ten thousand cases with all they say would fill the memory.
+    return replace(case, data={}, history=())
 
 
 def _keys(connection: Connection, case: CaseState) -> Iterator[Problem]:
