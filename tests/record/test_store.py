@@ -29,7 +29,7 @@ from tests.editing import edited
 from tests.record.children import fork
 from tests.record.clock import TestClock
 from tests.record.filled import COUNSELLOR, LEAD, SURGEON, explain, fill, note, notes, open_one
-from tests.record.servers import Server
+from tests.record.servers import Server, find_programs
 
 # How SQLite is opened
 
@@ -291,6 +291,13 @@ def test_a_server_that_is_careless_is_told_to_be_careful(server_record: Record, 
     opened = open_record(server_record.place, clinic, server_record.clock)
     with closing(opened), opened.store.writing() as connection:
         assert connection.execute(text("SHOW synchronous_commit")).scalar_one() == "on"
+
+
+def test_a_missing_server_is_a_failure_that_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of these tests themselves: they never pass over a store that they could not look at."""
+    monkeypatch.setattr("tests.record.servers.PROGRAMS", "/usr/lib/no-such-server/*/bin")
+    with pytest.raises(AssertionError, match="apt-get install postgresql"):
+        find_programs()
 
 
 # Reading while somebody writes
