@@ -20,7 +20,7 @@ def run(options: argparse.Namespace) -> None:
 
 def _init(options: argparse.Namespace) -> None:
     from consent.clinic import read_clinic
-    from consent.record.making import keep_local_certificate
+    from consent.record.keeping_certificate import keep_local_certificate
     from consent.record.place import make_record
 
     place = record_place(options.record)

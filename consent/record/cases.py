@@ -178,8 +178,8 @@ def _append(
     act: Act,
     keys: Keys,
 ) -> Recorded:
-    if act.data is not None and case.state is not State.NONE:
-        refuse_parts(act.kind, tuple(paths(difference(case.data, act.data))))
+    if act.data is not None:
+        refuse_parts(act.kind, tuple(_entered(difference(case.data, act.data))))
     act = with_version(case, act, record.clinic)
     patch = difference(case.data, act.data) if act.data is not None else {}
     check(case, act, None if act.data is None else case_of(act.data), person)
@@ -187,6 +187,16 @@ def _append(
     entry = append(connection, record.key, person, role, act.kind, case.subject, body, record.clock())
     every = (*(told.entry for told in case.history), entry)
     return Recorded(fold(case.subject, every, keys), entry)
+
+
+def _entered(patch: Mapping[str, Any]) -> Iterator[str]:
+    """The keys of ``patch`` that say something: an empty list in a new case says nothing."""
+    for path in paths(patch):
+        value: Any = patch
+        for key in path.split("."):
+            value = value[key]
+        if value != []:
+            yield path
 
 
 def _body(case: CaseState, act: Act, patch: Mapping[str, Any], keys: Keys) -> dict[str, Any]:

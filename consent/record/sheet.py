@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,7 +14,7 @@ from consent.compose.document import Block, Facts, Line, Para, Section, Table
 from consent.compose.frame import finish
 from consent.compose.page_code import short_code
 from consent.compose.voice import joined
-from consent.language import Verbatim, Year
+from consent.language import Day, Said, Verbatim, Year
 from consent.record.patch import merge, paths
 from consent.record.place import Record
 from consent.record.state import CaseState, SealedSet, Told
@@ -104,8 +104,16 @@ def _row(told: Told, before: Mapping[str, Any], zone: ZoneInfo, voice: Voice) ->
     what = [voice.line(f"record.kind.{entry.kind}"), *_details(told, voice)]
     if entry.kind != "opened":
         what += _changes(told, before, voice)
-    when = voice.line("record.moment", date=at.date(), time=dt.time(at.hour, at.minute))
-    return (voice.show(Year(entry.sequence)), when, who, joined(what, "; "))
+    when = voice.line("record.moment", date=Day(at.date(), "brief"), time=dt.time(at.hour, at.minute))
+    return (voice.show(Year(entry.sequence)), when, who, _below_one_another(what))
+
+
+def _below_one_another(lines: Sequence[Line]) -> Line:
+    """The first line bold, each further one on a line of its own."""
+    return tuple(
+        Said("<br>".join((f"<b>{said[0].html}</b>", *(one.html for one in said[1:]))), "; ".join(map(str, said)))
+        for said in zip(*lines, strict=True)
+    )
 
 
 def _details(told: Told, voice: Voice) -> Iterator[Line]:
@@ -125,10 +133,15 @@ def _changes(told: Told, before: Mapping[str, Any], voice: Voice) -> Iterator[Li
         yield voice.line("record.more", count=len(changed) - _MOST_CHANGES)
 
 
+_UNANSWERED = ("unknown", "not asked")
+"""A value that is no answer yet: what takes its place was entered, not changed."""
+
+
 def _change(voice: Voice, path: str, old: Any, new: Any) -> Line:
     if isinstance(old, list) and isinstance(new, list):
         # Of a list, what is told is what was put in and what was taken out.
         old, new = [one for one in old if one not in new] or None, [one for one in new if one not in old] or None
+    old = None if old in _UNANSWERED else old
     slots = {"key": voice.show(Verbatim(path))}
     if old is not None:
         slots["before"] = voice.quoted(_written(old))
