@@ -84,6 +84,8 @@ _ENOUGH = 20
 
 
 def _row_fault(row: Any, expected: int, previous: str) -> str | None:
+    if not isinstance(row.content, str):
+        return "it cannot be read"
     if digest(row.content.encode(errors="surrogatepass")) != row.hash:
         return "its words are not those that were recorded"
     try:

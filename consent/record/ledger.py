@@ -116,7 +116,7 @@ def read_head(connection: Connection, key: MasterKey) -> Head:
     heads = connection.execute(HEAD.select()).all()
     head = heads[0] if len(heads) == 1 else None
     last = connection.execute(LEDGER.select().order_by(LEDGER.c.sequence.desc()).limit(1)).one_or_none()
-    if head is None or not key.stamped(head.stamp, "head", str(head.sequence), head.hash):
+    if head is None or not key.stamped(str(head.stamp), "head", str(head.sequence), str(head.hash)):
         raise broken("the stamp of the last entry is not this record's", "head")
     if last is None:
         if head.sequence:
@@ -149,7 +149,7 @@ def entry_of(content: str) -> Entry:
     try:
         read = json.loads(content)
         return Entry(**{**read, "at": dt.datetime.fromisoformat(read["at"]), "hash": digest(content.encode())})
-    except (ValueError, KeyError, TypeError, RecursionError) as failure:
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as failure:
         raise broken("an entry cannot be read", content[:40]) from failure
 
 

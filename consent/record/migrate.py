@@ -58,7 +58,7 @@ def refuse_another_version(store: Store) -> None:
     )
     raise RecordError(
         Problem(
-            f"the record is of version {' and '.join(found)}, this program of {' and '.join(wanted)}",
+            f"the record is of version {' and '.join(map(str, found))}, this program of {' and '.join(wanted)}",
             store.where,
             remedy=remedy,
         )
