@@ -40,7 +40,7 @@ def marks(voice: Voice, assessment: Assessment, patient_sheet: bool) -> tuple[Li
 
 
 def standing(voice: Voice, assessment: Assessment) -> Line:
-    """That this is a draft; once it is signed off, by whom, under which registration, and when by the clinic's clock."""
+    """That this is a draft; or who signed it off, under which registration, and when by the clinic's clock."""
     signed = assessment.signed_off
     if signed is None:
         return voice.line("frame.draft")

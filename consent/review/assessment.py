@@ -48,7 +48,10 @@ class Assessment:
 
 
 def assess(case: Case, clinic: Clinic, signed_off: SignOff | None = None) -> Assessment:
-    """Return the assessment of ``case`` at ``clinic``, with its sign-off where there is one. Raises ``DropsError`` or ``ClinicError``."""
+    """Return the assessment of ``case`` at ``clinic``, with its sign-off where there is one.
+
+    Raises ``DropsError`` or ``ClinicError``.
+    """
     check_clinic_points(clinic)
     check_clinic_elements(clinic)
     risks = {estimate.outcome: estimate for estimate in assess_risks(case, clinic)}
