@@ -17,13 +17,27 @@ _EPILOG = """exit codes:
   5  the evidence library is not in order  6  the drop plan cannot be made
   7  words are missing in a language       8  a sheet would come out wrong and was not printed
   9  this machine is not ready            10  the consent form lacks what it must hold
- 11  the record does not hold together    13  you may not do this, or are not who you say
- 14  the case is not there yet            15  somebody else wrote to the case meanwhile
+ 11  the record does not hold together    12  a paper is not to be relied on
+ 13  you may not do this                  14  the case is not there yet
+ 15  somebody else wrote to the case meanwhile
 
 Nothing this program prints is final before a licensed clinician has reviewed and signed it.
 """
 
-_VERBS = ("demo", "prepare", "list", "assess", "explain", "audit", "evidence", "languages", "schema", "check", "record")
+_VERBS = (
+    "demo",
+    "prepare",
+    "list",
+    "assess",
+    "explain",
+    "audit",
+    "evidence",
+    "languages",
+    "schema",
+    "check",
+    "record",
+    "verify",
+)
 
 
 def parser() -> argparse.ArgumentParser:
@@ -37,7 +51,20 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"consent {__version__}")
     verbs = top.add_subparsers(dest="verb", metavar="VERB", required=True)
-    for add in (_demo, _prepare, _list, _assess, _explain, _audit, _evidence, _languages, _schema, _check, _record):
+    for add in (
+        _demo,
+        _prepare,
+        _list,
+        _assess,
+        _explain,
+        _audit,
+        _evidence,
+        _languages,
+        _schema,
+        _check,
+        _record,
+        _verify,
+    ):
         add(verbs)
     return top
 
@@ -127,6 +154,19 @@ def _record(verbs: Verbs) -> None:  # type: ignore[valid-type]
     from consent.commands.record_options import add
 
     add(_verb(verbs, "record", "Keeps the record of each case: who said, saw and signed what."))
+
+
+def _verify(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    from consent.commands.record_options import where
+
+    verb = _verb(verbs, "verify", "Tells whether a paper is the one that was signed, by whom, and whether it holds.")
+    verb.add_argument("files", metavar="FILE", nargs="*", help="a signed PDF, or a photograph of a page (PNG, JPEG)")
+    verb.add_argument("--code", metavar="TEXT", action="append", default=[], help="the code of a page, typed")
+    verb.add_argument("--certificate", metavar="FILE", help="the clinic's certificate (PEM or DER), where no record is")
+    verb.add_argument("--offline", action="store_true", help="do not look into a record even if there is one")
+    verb.add_argument("--data", action="store_true", help="print the data inside")
+    verb.add_argument("--json", action="store_true", help="print everything as JSON")
+    where(verb)
 
 
 def _verb(verbs: Verbs, name: str, text: str) -> argparse.ArgumentParser:  # type: ignore[valid-type]

@@ -22,8 +22,6 @@ from consent.review import assess, differences
 from consent.wording import remark
 
 SHEET = "record"
-_MOST_CHANGES = 12
-"""Changed parts of a case that one entry lists by name."""
 
 
 def record_sheet(record: Record, case: CaseState, tag: str) -> Document:
@@ -117,6 +115,10 @@ def _below_one_another(lines: Sequence[Line]) -> Line:
 
 
 def _details(told: Told, voice: Voice) -> Iterator[Line]:
+    if made := told.entry.body.get("sealed"):
+        yield voice.each("record.detail", name=voice.line("record.version"), value=voice.show(Year(made["version"])))
+        code = voice.show(Verbatim(" ".join(short_code(made["code"]))))
+        yield voice.each("record.detail", name=voice.line("record.head.code"), value=code)
     for name, value in told.details.items():
         if name == "reason":
             yield voice.each("record.reason", reason=voice.quoted(str(value)))
@@ -125,12 +127,9 @@ def _details(told: Told, voice: Voice) -> Iterator[Line]:
 
 
 def _changes(told: Told, before: Mapping[str, Any], voice: Voice) -> Iterator[Line]:
-    changed = [path for path in paths(told.patch) if path != "version"]
-    for path in changed[:_MOST_CHANGES]:
-        old, new = _at(before, path), _at(told.patch, path)
-        yield _change(voice, path, old, new)
-    if len(changed) > _MOST_CHANGES:
-        yield voice.line("record.more", count=len(changed) - _MOST_CHANGES)
+    for path in paths(told.patch):
+        if path != "version":
+            yield _change(voice, path, _at(before, path), _at(told.patch, path))
 
 
 _UNANSWERED = ("unknown", "not asked")
@@ -158,6 +157,11 @@ def _at(tree: Any, path: str) -> Any:
 
 
 def _written(value: Any) -> str:
+    """A value of a case as people read it: a list as its members, a table as its keys and values."""
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {_written(inner)}" for key, inner in value.items())
+    if isinstance(value, list):
+        return "; ".join(map(_written, value))
     return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
 
 

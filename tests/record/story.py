@@ -140,5 +140,45 @@ class Story:
         second |= {"at": at.isoformat(), "by": "T. Example", "still_wishes": "yes", "too_long_ago": "no"}
         return self.enter(self.staff.theatre, "confirmed", {"confirmation": second})
 
+    def answer_all(self, why: str = "Looked at and accepted for this patient.") -> None:
+        """The surgeon answers every ask that stands open, each with the same reason."""
+        from consent.review import Severity, assess
+
+        surgeon = self.staff.surgeon
+        case = self.now.case
+        waiting = [
+            p for p in assess(case, self.record.clinic).points if p.severity is Severity.ASK and p.answer is None
+        ]
+        at = self.record.clock().astimezone(IST).isoformat()
+        answers = [
+            {
+                "point": p.id,
+                "key": p.key,
+                "by": surgeon.name,
+                "registration": surgeon.registration,
+                "at": at,
+                "why": why,
+            }
+            for p in waiting
+        ]
+        if answers:
+            self.enter(surgeon, "answered", {"answers": [*self.now.data.get("answers", []), *answers]})
+
+    def operate(self, **done: Any) -> Recorded:
+        """What was done, by default just what was planned."""
+        plan = self.now.data["plan"]
+        whole = {"as_planned": "yes", "side": plan["side"], "by": self.staff.surgeon.name, "lens": plan["lens"]}
+        whole |= {"capsule_torn": "no", "vitreous_lost": "no", "piece_retained": "no", "no_lens": "no", "stitches": 0}
+        return self.enter(self.staff.surgeon, "done", {"done": {**whole, **done}})
+
+    def issue_aftercare(self) -> Recorded:
+        return self.enter(self.staff.surgeon, "aftercare-issued", password=PASSWORDS["asha"])
+
+    def change_drops(self, on: dt.date, regimen: str, why: str) -> Recorded:
+        surgeon = self.staff.surgeon
+        change = {"on": on.isoformat(), "regimen": regimen, "by": surgeon.name, "why": why}
+        changes = [*self.now.data.get("drop_changes", []), {**change, "registration": surgeon.registration}]
+        return self.enter(surgeon, "drops-changed", {"drop_changes": changes})
+
     def entries(self) -> list[Entry]:
         return [told.entry for told in self.now.history]

@@ -1,0 +1,75 @@
+"""What the record says of a paper: does it hold now, was it replaced, since when and by what is it void."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from consent.errors import Problem
+from consent.record.ledger import stored
+from consent.record.papers import Found, find_code, find_file
+from consent.record.place import Record
+
+
+def look_up(record: Record, file: str | None, code: str) -> tuple[Found | None, tuple[Problem, ...]]:
+    """The paper with the SHA-256 ``file``, or the papers with ``code`` (hexadecimal, whole or its beginning), and every
+    reason why it must not be relied on.
+
+    A file whose code is known while it is not itself kept was made past this program.
+    """
+    found = find_file(record, file) if file is not None else find_code(record, code)
+    if found is None:
+        return None, (_unknown(file, code),)
+    return found, tuple(_reasons(found))
+
+
+def anchored(record: Record, data: Mapping[str, Any]) -> tuple[Problem, ...]:
+    """A problem where the ledger no longer holds the entry that was its last when the paper was made."""
+    anchor = data.get("ledger", {})
+    sequence, wanted = anchor.get("sequence", 0), anchor.get("hash")
+    with record.store.reading() as connection:
+        there = next((found for _, _, found in stored(connection, after=sequence - 1)), None) if sequence else wanted
+    if there == wanted:
+        return ()
+    return (
+        Problem(
+            f"entry {sequence} of the ledger is not the one this paper was signed after",
+            "ledger",
+            "the record was altered, or put back to an older state, after this paper left it",
+            "keep paper and record as they are, run consent record check, and compare with a backup",
+        ),
+    )
+
+
+def _reasons(found: Found) -> list[Problem]:
+    sealed = found.sealed
+    if sealed.void is not None:
+        changed = sealed.void.body.get("changes") or ()
+        what = f"void since {sealed.void.at:%Y-%m-%d %H:%M} UTC: {sealed.void.person} entered {sealed.void.kind}"
+        return [_not_current(what + (f", and {', '.join(changed)} would say something else" if changed else ""), found)]
+    if sealed.superseded is not None:
+        by = sealed.superseded
+        return [
+            _not_current(f"replaced on {by.at:%Y-%m-%d %H:%M} UTC by version {by.body['sealed']['version']}", found)
+        ]
+    return []
+
+
+def _not_current(what: str, found: Found) -> Problem:
+    held = found.case.sealed(found.sealed.stage)
+    now = f"the version that holds is {held.version}" if held else "there is no version that holds now"
+    return Problem(
+        what,
+        f"version {found.sealed.version}",
+        f"it is what was signed then, and no longer what holds; {now}",
+        f"hand out the papers that hold: consent record papers {found.case.subject}",
+    )
+
+
+def _unknown(file: str | None, code: str) -> Problem:
+    return Problem(
+        "this record does not know the file" if file is not None else "this record does not know the code",
+        f"code {code[:10]}",
+        "it is another clinic's, or it was made past this program, or this record is an older copy",
+        "ask who handed it out",
+    )
