@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Callable
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -41,6 +43,14 @@ class Archive:
 def stamp_dates(metadata: Any, archive: Archive) -> None:
     """Fix both dates of WeasyPrint's ``metadata`` to ``made_at``, to the second, in UTC."""
     metadata.created = metadata.modified = archive.made_at.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+@contextmanager
+def left_open() -> Iterator[None]:
+    """WeasyPrint 70 leaves the file of the colour profile to be closed by Python, which would warn of it."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", ResourceWarning)
+        yield
 
 
 def finisher(archive: Archive) -> Callable[[Any, Any], None]:

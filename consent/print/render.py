@@ -13,7 +13,7 @@ from consent.compose import Document
 from consent.compose.frame import PAGE, PAGES
 from consent.errors import PrintError, Problem
 from consent.language import direction
-from consent.print.archive import Archive, finisher, stamp_dates
+from consent.print.archive import Archive, finisher, left_open, stamp_dates
 from consent.resources import templates
 
 if TYPE_CHECKING:
@@ -56,7 +56,8 @@ def to_pdf(document: Document, digits: str = "locale", archive: Archive | None =
             pdf = pages.write_pdf(pdf_variant="pdf/ua-1", optimize_images=False)
         else:
             stamp_dates(pages.metadata, archive)
-            pdf = pages.write_pdf(pdf_variant="pdf/a-3a", optimize_images=False, finisher=finisher(archive))
+            with left_open():
+                pdf = pages.write_pdf(pdf_variant="pdf/a-3a", optimize_images=False, finisher=finisher(archive))
     if not isinstance(pdf, bytes):
         raise TypeError("WeasyPrint gave no bytes")
     return pdf

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -36,9 +37,9 @@ def record_sheet(record: Record, case: CaseState, tag: str) -> Document:
         sections.append(Section("differences", voice.line("record.differences"), tuple(_differences(case, voice))))
     entries = entries_table(case, record.clinic, voice)
     sections.append(Section("entries", voice.line("record.entries"), (entries, *_chain(case, voice))))
-    return finish(
-        voice, assessment, SHEET, voice.line("record.title"), tuple(sections), patient_sheet=False, for_staff=True
-    )
+    title = voice.line("record.title")
+    sheet = finish(voice, assessment, SHEET, title, tuple(sections), patient_sheet=False, for_staff=True)
+    return replace(sheet, marks=(voice.line("frame.staff-only"), *sheet.marks[1:]))
 
 
 def _facts(case: CaseState, voice: Voice) -> Facts:
@@ -89,20 +90,18 @@ def entries_table(case: CaseState, clinic: Clinic, voice: Voice) -> Table:
     rows = []
     before: Mapping[str, Any] = {}
     for told in case.history:
-        rows.append(_row(told, before, zone, voice))
+        rows.append(_row(told, (*_voids(told, case, voice), *_changes(told, before, voice)), zone, voice))
         before = merge(before, told.patch)
     return Table(head, tuple(rows), style="record")
 
 
-def _row(told: Told, before: Mapping[str, Any], zone: ZoneInfo, voice: Voice) -> tuple[Line, ...]:
+def _row(told: Told, effects: Sequence[Line], zone: ZoneInfo, voice: Voice) -> tuple[Line, ...]:
     entry = told.entry
     at = entry.at.astimezone(zone)
     role = remark(f"record.role.{entry.role}")
     who = voice.line("record.person", name=Verbatim(entry.person), role=role)
-    what = [voice.line(f"record.kind.{entry.kind}"), *_details(told, voice)]
-    if entry.kind != "opened":
-        what += _changes(told, before, voice)
-    when = voice.line("record.moment", date=Day(at.date(), "brief"), time=dt.time(at.hour, at.minute))
+    what = [voice.line(f"record.kind.{entry.kind}"), *_details(told, voice), *effects]
+    when = voice.line("record.moment", date=Day(at.date(), "long"), time=dt.time(at.hour, at.minute))
     return (voice.show(Year(entry.sequence)), when, who, _below_one_another(what))
 
 
@@ -126,8 +125,15 @@ def _details(told: Told, voice: Voice) -> Iterator[Line]:
             yield voice.each("record.detail", name=voice.show(Verbatim(name)), value=voice.quoted(_written(value)))
 
 
+def _voids(told: Told, case: CaseState, voice: Voice) -> Iterator[Line]:
+    for one in case.sets:
+        if one.void is not None and one.void.sequence == told.entry.sequence:
+            yield voice.line("record.voids", version=Year(one.version))
+
+
 def _changes(told: Told, before: Mapping[str, Any], voice: Voice) -> Iterator[Line]:
-    for path in paths(told.patch):
+    """What changed; of a case just opened, all that is in it did."""
+    for path in paths(told.patch) if told.entry.kind != "opened" else ():
         if path != "version":
             yield _change(voice, path, _at(before, path), _at(told.patch, path))
 
