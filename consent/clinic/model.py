@@ -189,6 +189,9 @@ class Clinic(Part):
     aftercare: Aftercare = Aftercare()
     before: BeforeDay = BeforeDay()
     personal_data: PersonalData | None = None
+    retention_years: int | None = Field(
+        None, ge=1, le=100, description="years a record is kept after its last entry; law and protocol decide"
+    )
     formulary: dict[str, dict[str, Any]] = Field(default_factory=dict)
     regimens: dict[str, dict[str, Any]] = Field(default_factory=dict)
     points: dict[str, dict[str, float]] = Field(default_factory=dict)

@@ -14,7 +14,7 @@ from consent.record.cases import read_keys
 from consent.record.keys import Purpose, decrypt
 from consent.record.ledger import FIRST_PREVIOUS, entries, read_head
 from consent.record.place import Record
-from consent.record.schema import KEYS, LEDGER, METADATA, PAPERS, PASSWORDS, SESSIONS
+from consent.record.schema import KEYS, LEDGER, PAPERS, PASSWORDS, SESSIONS
 from consent.record.state import CaseState, fold
 from consent.record.triggers import altered_guards
 
@@ -177,9 +177,8 @@ def _passwords(connection: Connection) -> Iterator[Problem]:
 
 
 def _set_at(connection: Connection, account: str) -> int:
-    found = [e.sequence for e in entries(connection, ACCOUNTS) if e.kind == "password-set"]
-    named = [e.sequence for e in entries(connection, ACCOUNTS) if e.body["account"] == account]
-    return max(set(found) & set(named))
+    own = (entry for entry in entries(connection, ACCOUNTS) if entry.body["account"] == account)
+    return max(entry.sequence for entry in own if entry.kind == "password-set")
 
 
 def _sessions(connection: Connection, record: Record) -> Iterator[Problem]:
@@ -203,7 +202,3 @@ def _fault(what: str, where: str) -> Problem:
         "somebody altered the record past this program, or the disk did",
         "stop writing, copy the record as it is, and restore the last backup beside it to compare",
     )
-
-
-TABLES = tuple(METADATA.tables)
-"""Every table that is looked at."""

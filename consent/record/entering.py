@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
 from consent.case import Case
 from consent.errors import AccessError, Problem
 from consent.record.accounts import Account
@@ -13,6 +16,9 @@ from consent.record.moves import move, role_for
 from consent.record.place import Record
 from consent.record.signing import seal
 
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
 REFUSALS = "refusals"
 """Subject of the entries that tell what somebody was not allowed to do."""
 
@@ -23,12 +29,20 @@ def open_new(record: Record, account: Account, case: Case) -> Recorded:
     return open_case(record, account.person, case)
 
 
-def enter(record: Record, account: Account, subject: str, act: Act, password: str | None = None) -> Recorded:
+def enter(
+    record: Record,
+    account: Account,
+    subject: str,
+    act: Act,
+    password: str | None = None,
+    before_commit: Callable[[Connection, Recorded], None] | None = None,
+) -> Recorded:
     """Record ``act`` on the case ``subject`` for ``account``, and return it once it is kept.
 
     Kinds that sign need the ``password`` again; those that seal make the papers and keep them with the entry. A
     refusal is an entry of its own. Raises ``AccessError``, ``MoveError``, ``ConflictError``, ``CaseError`` or, where
-    a paper cannot be made, what the printing raised; then nothing else was recorded.
+    a paper cannot be made, what the printing raised; then nothing else was recorded. ``before_commit`` does more in
+    the same transaction, where nothing is sealed.
     """
     wanted = move(act.kind)
     _refuse(record, account, act.kind, subject)
@@ -36,7 +50,7 @@ def enter(record: Record, account: Account, subject: str, act: Act, password: st
         prove(record, account, password)
     if wanted.seals is not None:
         return seal(record, account.person, subject, act)
-    return act_on(record, account.person, subject, act)
+    return act_on(record, account.person, subject, act, before_commit)
 
 
 def prove(record: Record, account: Account, password: str | None) -> None:

@@ -57,11 +57,12 @@ class Record:
         self.store.close()
 
 
-def _now() -> dt.datetime:
+def now() -> dt.datetime:
+    """The time by the clock of this machine, in UTC."""
     return dt.datetime.now(dt.UTC)
 
 
-def make_record(place: Place, clinic: Clinic, clock: Clock = _now) -> Record:
+def make_record(place: Place, clinic: Clinic, clock: Clock = now) -> Record:
     """A new, empty record at ``place``. Raises ``RecordError`` where there is one already or it cannot be made."""
     with store_faults(str(place.folder)):
         place.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -94,7 +95,7 @@ def _new_store(place: Place, made: list[Path]) -> Store:
     return store
 
 
-def open_record(place: Place, clinic: Clinic, clock: Clock = _now) -> Record:
+def open_record(place: Place, clinic: Clinic, clock: Clock = now) -> Record:
     """The record at ``place``. Raises ``RecordError`` where there is none, or it is of another version."""
     store = server_store(place.address) if place.address else sqlite_store(place.file)
     key = read_master_key(place.key_file)
