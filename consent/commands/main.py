@@ -37,6 +37,9 @@ _VERBS = (
     "check",
     "record",
     "verify",
+    "backup",
+    "restore",
+    "export",
 )
 
 
@@ -64,6 +67,9 @@ def parser() -> argparse.ArgumentParser:
         _check,
         _record,
         _verify,
+        _backup,
+        _restore,
+        _export,
     ):
         add(verbs)
     return top
@@ -167,6 +173,33 @@ def _verify(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb.add_argument("--data", action="store_true", help="print the data inside")
     verb.add_argument("--json", action="store_true", help="print everything as JSON")
     where(verb)
+
+
+def _backup(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _kept(verbs, "backup", "Writes the record as it is now, encrypted, into one file.")
+    verb.add_argument("--to", metavar="FILE", required=True, help="the new file")
+
+
+def _restore(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _kept(verbs, "restore", "Makes a record of a backup, in an empty place, and proves that it is the same.")
+    verb.add_argument("file", metavar="FILE", help="the backup")
+    verb.add_argument("--erased", metavar="FILE", help="list of erasures made since, to be done again")
+
+
+def _export(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _kept(verbs, "export", "Writes everything the record holds of one patient into a folder, to be handed out.")
+    verb.add_argument("subject", metavar="CASE", help="name of a case of the patient in the record")
+    verb.add_argument("--to", metavar="DIR", required=True, help="an empty folder")
+    verb.add_argument("--reason", metavar="TEXT", required=True, help="who asked for it, in a sentence")
+    verb.add_argument("--as", dest="login", metavar="LOGIN", required=True, help="who you are, a clinic lead")
+
+
+def _kept(verbs: Verbs, name: str, text: str) -> argparse.ArgumentParser:  # type: ignore[valid-type]
+    from consent.commands.record_options import where
+
+    verb = _verb(verbs, name, text)
+    where(verb)
+    return verb
 
 
 def _verb(verbs: Verbs, name: str, text: str) -> argparse.ArgumentParser:  # type: ignore[valid-type]

@@ -184,6 +184,17 @@ def _check(options: argparse.Namespace) -> None:
     out.chatter("Everything holds together. Write the last entry down elsewhere: a later check can be held against it.")
 
 
+def _erase(options: argparse.Namespace) -> None:
+    from consent.record.erasure import erase
+
+    record = find_record(options.record, options.clinic)
+    account, password = _login(record, options)
+    early = options.before_retention
+    done = erase(record, account, options.subject, password, options.reason, options.everything, early)
+    out.data(f"entry {done.entry.sequence}: destroyed {', '.join(done.entry.body['destroyed'])}")
+    out.chatter("Backups made before still hold it, and so do papers handed out. Staff names stay in the chain.")
+
+
 def _clock(options: argparse.Namespace) -> None:
     from consent.record.ledger import CLOCK_SUBJECT, append
     from consent.record.moves import Role
@@ -226,6 +237,7 @@ _ACTS: dict[str, Callable[[argparse.Namespace], None]] = {
     "points": _points,
     "show": _show,
     "papers": _papers,
+    "erase": _erase,
     "check": _check,
     "clock": _clock,
 }

@@ -203,6 +203,11 @@ def check_password(password: str, login: str, name: str) -> None:
         raise UsageError(Problem(problem, "password", remedy="three or four words that only you would put together"))
 
 
+def check_passphrase(passphrase: str) -> None:
+    """Raise ``UsageError`` where the passphrase of a backup is too short or too plain to keep anybody out."""
+    check_password(passphrase, "", "")
+
+
 def end_sessions(connection: Connection, account: str) -> None:
     """Log ``account`` out everywhere."""
     connection.execute(SESSIONS.delete().where(SESSIONS.c.account == account))

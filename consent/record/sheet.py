@@ -9,6 +9,8 @@ from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from markupsafe import Markup
+
 from consent.clinic import Clinic
 from consent.compose import Document, Voice
 from consent.compose.document import Block, Facts, Line, Para, Section, Table
@@ -123,6 +125,12 @@ def _details(told: Told, voice: Voice) -> Iterator[Line]:
             yield voice.each("record.reason", reason=voice.quoted(str(value)))
         elif name != "code":
             yield voice.each("record.detail", name=voice.show(Verbatim(name)), value=voice.quoted(_written(value)))
+
+
+def lines_of(case: CaseState, clinic: Clinic) -> Iterator[tuple[str, ...]]:
+    """Every entry of ``case`` in English, ready for a page: its number, when, who, and what with line breaks."""
+    for number, when, who, what in entries_table(case, clinic, Voice(("en",), clinic.digits)).rows:
+        yield (number[0].plain, when[0].plain, who[0].plain, Markup(what[0].html))  # noqa: S704  escaped when it was said
 
 
 def _voids(told: Told, case: CaseState, voice: Voice) -> Iterator[Line]:
