@@ -36,6 +36,7 @@ _VERBS = (
     "schema",
     "check",
     "record",
+    "account",
     "verify",
     "backup",
     "restore",
@@ -66,6 +67,7 @@ def parser() -> argparse.ArgumentParser:
         _schema,
         _check,
         _record,
+        _account,
         _verify,
         _backup,
         _restore,
@@ -160,6 +162,12 @@ def _record(verbs: Verbs) -> None:  # type: ignore[valid-type]
     from consent.commands.record_options import add
 
     add(_verb(verbs, "record", "Keeps the record of each case: who said, saw and signed what."))
+
+
+def _account(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    from consent.commands.record_options import add_account
+
+    add_account(_verb(verbs, "account", "Keeps the accounts of those who enter anything in the record."))
 
 
 def _verify(verbs: Verbs) -> None:  # type: ignore[valid-type]

@@ -31,6 +31,37 @@ def add(verb: argparse.ArgumentParser) -> None:
     clock.add_argument("--reason", metavar="TEXT", required=True, help="what had been wrong, in a sentence")
 
 
+def add_account(verb: argparse.ArgumentParser) -> None:
+    """Give ``consent account`` its acts."""
+    acts = verb.add_subparsers(dest="act", metavar="ACT", required=True)
+    made = _act(acts, "add", "Makes an account; the first is made without --as, and is a clinic lead's.")
+    _described(made, needed=True)
+    _json(_act(acts, "list", "Lists every account."))
+    _described(_act(acts, "change", "Changes name, roles or registration of an account."), needed=False)
+    for name, text in (
+        ("close", "Closes an account; what it entered stays."),
+        ("password", "Chooses a new password, your own or, as a clinic lead, a first one for somebody else."),
+    ):
+        other = _act(acts, name, text)
+        other.add_argument("login", metavar="LOGIN", help="the account")
+        _by(other, needed=name == "close")
+
+
+def _described(verb: argparse.ArgumentParser, needed: bool) -> None:
+    verb.add_argument("login", metavar="LOGIN", help="the account: small letters, digits, dots, hyphens")
+    verb.add_argument("--name", metavar="NAME", required=needed, help="the name as it is to stand on paper")
+    roles = "counsellor, surgeon, theatre, lead or auditor; may be repeated"
+    verb.add_argument("--role", metavar="ROLE", action="append", default=[], required=needed, help=roles)
+    verb.add_argument("--registration", metavar="NUMBER", help="registration as a clinician; a surgeon needs one")
+    _by(verb, needed=not needed)
+
+
+def _by(verb: argparse.ArgumentParser, needed: bool) -> None:
+    verb.add_argument(
+        "--as", dest="by", metavar="LOGIN", required=needed, help="who you are; the password is asked for"
+    )
+
+
 def _act(acts: argparse._SubParsersAction[argparse.ArgumentParser], name: str, text: str, signs: bool = False):  # type: ignore[no-untyped-def]
     made = acts.add_parser(name, help=text, description=text)
     where(made)
