@@ -2,26 +2,36 @@
 
 from __future__ import annotations
 
+import asyncio
 import datetime as dt
 import io
 import json
-from collections.abc import Mapping
+import logging
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
 from consent.errors import PaperError, Problem
 from consent.record.canonical import canonical, digest
 from consent.record.certificate import Certificate
+from consent.record.intact import alterations, altered
 from consent.record.seal import FIELD
 from consent.record.sealed_data import DATA_FILE
+
+_CLOCKS_APART = dt.timedelta(days=1)
+"""By how much the clock of the clinic and of whoever looks may differ."""
 
 
 @dataclass(frozen=True)
 class Inspected:
     """A signed file and what it says. ``problems``: everything that keeps it from being believed; none if it holds.
 
-    ``signer``, ``at`` and ``reason`` are what the signature says, whether or not it holds; ``code`` is the SHA-256 of
-    the data inside, hexadecimal; ``known``: the certificate is one of those that were given.
+    ``file``: SHA-256 of the file, hexadecimal. ``signer``, ``at`` and ``reason`` are what the signature says, whether
+    or not it holds. ``known``: the certificate is one of those that were given; ``expired``: it was valid when it
+    signed, and is no longer now, which takes nothing from the paper. ``code``: SHA-256 of the data inside, hexadecimal,
+    as in the code on each page; ``canonical``: the data are written by RFC 8785. ``attachments``: names of the files
+    inside.
     """
 
     file: str
@@ -29,7 +39,10 @@ class Inspected:
     at: dt.datetime | None
     reason: str
     known: bool
+    expired: bool
     code: str
+    canonical: bool
+    attachments: tuple[str, ...]
     data: Mapping[str, Any] = field(repr=False)
     problems: tuple[Problem, ...] = ()
 
@@ -39,116 +52,128 @@ def inspect(pdf: bytes, clinic: tuple[Certificate, ...], now: dt.datetime) -> In
 
     Raises ``PaperError`` for a file that cannot be read or bears no signature: nothing can be said of it.
     """
-    try:
-        return _inspect(pdf, clinic, now)
-    except PaperError:
-        raise
-    except Exception as failure:  # whatever a damaged file makes a reader stumble over, it says one thing
-        raise _unreadable() from failure
+    with _quiet():
+        try:
+            return _inspect(pdf, clinic, now)
+        except PaperError:
+            raise
+        except Exception as failure:  # whatever a damaged file makes a reader stumble over, it says one thing
+            raise _unreadable() from failure
 
 
 def _inspect(pdf: bytes, clinic: tuple[Certificate, ...], now: dt.datetime) -> Inspected:
-    import asyncio
-
     from pyhanko.pdf_utils.reader import PdfFileReader
 
+    if b"%PDF-" not in pdf[:1024]:  # where readers look for it; ISO 32000-1, 7.5.2
+        raise _not_paper()
     reader = PdfFileReader(io.BytesIO(pdf), strict=False)
-    signatures = [one for one in reader.embedded_regular_signatures if one.field_name == FIELD]
-    if len(signatures) != 1:
-        raise _unsigned()
-    signature = signatures[0]
+    if reader.encrypted:
+        raise _locked()
+    signature = _signature(reader)
     signer = Certificate(signature.signer_cert.dump())
     at = signature.self_reported_timestamp
     known = any(one.der == signer.der for one in clinic)
-    problems = [*asyncio.run(_integrity(signature)), *_certificate(signer, at, known, clinic, now)]
-    content = _attached(reader)
-    data = _data(content)
-    problems += _consistent(content, data)
-    reason = str(signature.sig_object.get("/Reason", ""))
-    return Inspected(digest(pdf), signer, at, reason, known, digest(content), data, tuple(problems))
-
-
-async def _integrity(signature: Any) -> list[Problem]:
-    """Whether signature and file belong together, every byte of it, and nothing was added later."""
-    from asn1crypto.parser import peek
-    from pyhanko.sign.validation import async_validate_pdf_signature
-    from pyhanko.sign.validation.status import SignatureCoverageLevel
-    from pyhanko_certvalidator import ValidationContext
-
-    context = ValidationContext(
-        trust_roots=[signature.signer_cert], allow_fetching=False, moment=signature.self_reported_timestamp
+    attached = _attached(reader)
+    content = _data_file(attached)
+    data = _object(content)
+    is_canonical = canonical(data) == content
+    problems = [*asyncio.run(alterations(pdf, signature)), *_whose(signer, known, clinic), *_when(signer, at, now)]
+    if not is_canonical:
+        problems.append(altered("the data inside are not in the form in which they were sealed"))
+    return Inspected(
+        file=digest(pdf),
+        signer=signer,
+        at=at,
+        reason=str(signature.sig_object.get("/Reason", "")),
+        known=known,
+        expired=now > signer.valid_to,
+        code=digest(content),
+        canonical=is_canonical,
+        attachments=tuple(attached),
+        data=data,
+        problems=tuple(problems),
     )
-    status = await async_validate_pdf_signature(signature, signer_validation_context=context)
-    if not (status.intact and status.valid):
-        return [_altered("the file is not the one that was signed")]
-    if status.coverage is not SignatureCoverageLevel.ENTIRE_FILE:
-        return [_altered("something was added to the file after it was signed")]
-    if signature.pkcs7_content[peek(signature.pkcs7_content) :].strip(b"\0"):
-        return [_altered("something was written into the room beside the signature")]
-    return []
 
 
-def _certificate(
-    signer: Certificate, at: dt.datetime | None, known: bool, clinic: tuple[Certificate, ...], now: dt.datetime
-) -> list[Problem]:
-    problems = []
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """pyHanko logs each thing it stumbles over, with a traceback; here it is said once, in words."""
+    logger = logging.getLogger("pyhanko")
+    before = logger.level
+    logger.setLevel(logging.CRITICAL + 1)
+    try:
+        yield
+    finally:
+        logger.setLevel(before)
+
+
+def _signature(reader: Any) -> Any:
+    found = [one for one in reader.embedded_regular_signatures if one.field_name == FIELD]
+    if len(found) != 1:
+        raise _unsigned()
+    return found[0]
+
+
+def _whose(signer: Certificate, known: bool, clinic: tuple[Certificate, ...]) -> Iterator[Problem]:
     if clinic and not known:
-        problems.append(
-            Problem(
-                f"the signature is not of this clinic's certificate, but of {signer.subject}",
-                f"fingerprint {signer.fingerprint}",
-                "anybody can sign a file with a certificate of their own",
-                "do not rely on this paper; ask the clinic for the one it keeps",
-            )
+        yield Problem(
+            f"the signature is not of this clinic's certificate, but of one that names {signer.subject}",
+            f"fingerprint {signer.fingerprint}",
+            "anybody can sign a file with a certificate of their own, and write any name into it",
+            "do not rely on this paper; ask the clinic for the one it keeps",
         )
-    if at is None or not signer.valid_at(at) or at > now + dt.timedelta(days=1):
-        problems.append(
-            Problem(
-                "the certificate was not valid at the time the signature names",
-                f"{at:%Y-%m-%d %H:%M} UTC" if at else "no time",
-                "a signature made before or after its certificate's time proves nothing",
-                "ask the clinic for the paper it keeps",
-            )
-        )
-    return problems
 
 
-def _attached(reader: Any) -> bytes:
-    """The data file in the paper. ``PaperError`` where there is none."""
-    names = reader.root["/Names"]["/EmbeddedFiles"]["/Names"]
-    for place in range(1, len(names), 2):
-        found = names[place]
-        if str(found.get("/UF", found.get("/F"))) == DATA_FILE:
-            content: bytes = found["/EF"]["/F"].data
-            return content
-    raise PaperError(
-        Problem(
-            "the paper carries no data", DATA_FILE, "what it was made from cannot be shown", "ask the clinic for it"
-        )
+def _when(signer: Certificate, at: dt.datetime | None, now: dt.datetime) -> Iterator[Problem]:
+    if at is None:
+        yield _at_no_time("the signature names no time", "certificate")
+    elif at > now + _CLOCKS_APART:
+        yield _at_no_time("the signature names a time that has not come yet", said(at))
+    elif not signer.valid_at(at):
+        yield _at_no_time("the certificate was not valid at the time the signature names", said(at))
+
+
+def _at_no_time(what: str, where: str) -> Problem:
+    return Problem(
+        what,
+        where,
+        "a signature from outside the time of its certificate proves nothing",
+        "look whether the clock of this machine is right, and ask the clinic for the paper it keeps",
     )
 
 
-def _data(content: bytes) -> Mapping[str, Any]:
+def said(moment: dt.datetime) -> str:
+    """``moment`` as it is told to a person, to the minute, in UTC."""
+    return f"{moment.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC"
+
+
+def _attached(reader: Any) -> dict[str, Any]:
+    """The files in the paper by name."""
+    try:
+        names = reader.root["/Names"]["/EmbeddedFiles"]["/Names"]
+    except KeyError:
+        return {}
+    files = (names[place] for place in range(1, len(names), 2))
+    return {str(one.get("/UF", one.get("/F"))): one for one in files}
+
+
+def _data_file(attached: Mapping[str, Any]) -> bytes:
+    """The data in the paper. ``PaperError`` where there are none."""
+    if DATA_FILE not in attached:
+        raise PaperError(
+            Problem(
+                "the paper carries no data", DATA_FILE, "what it was made from cannot be shown", "ask the clinic for it"
+            )
+        )
+    content: bytes = attached[DATA_FILE]["/EF"]["/F"].data
+    return content
+
+
+def _object(content: bytes) -> Mapping[str, Any]:
     data = json.loads(content)
     if not isinstance(data, dict):
         raise _unreadable()
     return data
-
-
-def _consistent(content: bytes, data: Mapping[str, Any]) -> list[Problem]:
-    """Whether the data are the canonical bytes of themselves, so that their digest can be made again."""
-    if canonical(data) == content:
-        return []
-    return [_altered("the data inside are not in the form in which they were sealed")]
-
-
-def _altered(what: str) -> Problem:
-    return Problem(
-        what,
-        "signature",
-        "its words, figures or pages may not be those the surgeon signed",
-        "do not rely on it; ask the clinic for the paper it keeps, and show it this one",
-    )
 
 
 def _unreadable() -> PaperError:
@@ -158,6 +183,28 @@ def _unreadable() -> PaperError:
             "file",
             "it is cut off, damaged, or something else",
             "fetch it again, or check the printed page by its code: consent verify --code",
+        )
+    )
+
+
+def _not_paper() -> PaperError:
+    return PaperError(
+        Problem(
+            "this is not a PDF",
+            "file",
+            "only a signed PDF, or a picture of a page with its code (PNG, JPEG), can be looked at",
+            "name the signed PDF, or take a photograph of the page",
+        )
+    )
+
+
+def _locked() -> PaperError:
+    return PaperError(
+        Problem(
+            "this file is locked with a password",
+            "file",
+            "sealed paper never is: somebody wrote the file anew, and its signature does not hold for that",
+            "ask for the file as the clinic gave it out",
         )
     )
 
