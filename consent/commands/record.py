@@ -158,7 +158,7 @@ def _papers(options: argparse.Namespace) -> None:
         raise RecordError(Problem("there is no signed paper that holds", options.subject, remedy=remedy))
     folder = Path(options.to)
     folder.mkdir(parents=True, exist_ok=True)
-    details = {"papers": [paper.digest for one in held for paper in one.papers]}
+    details = {"papers": [f"{paper.sheet}, version {one.version}" for one in held for paper in one.papers]}
     enter(record, account, case.subject, Act("reprinted", case.sequence, reason=options.reason, details=details))
     for one in held:
         for paper in one.papers:

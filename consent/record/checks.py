@@ -10,7 +10,8 @@ from consent.case import Answer, Case
 from consent.case.answers import DecisionBasis
 from consent.case.part import ShortText
 from consent.case.talk import Outcome
-from consent.errors import MoveError, Problem
+from consent.compose.page_code import parse_code, parse_short
+from consent.errors import MoveError, PaperError, Problem
 from consent.record.act import Act
 from consent.record.ledger import Person
 from consent.record.state import CONSENT, CaseState
@@ -55,13 +56,23 @@ def _consented(before: CaseState, act: Act, after: Case, person: Person) -> Iter
 
 def _paper(before: CaseState, signed: Signed) -> Iterator[Problem]:
     papers = before.sealed(CONSENT)
-    if papers is None or signed.code != papers.code:
+    if papers is None or not _names(signed.code, papers.code):
         yield Problem(
             "the paper that was signed is not the one that holds now",
             "signature: code",
             "the patient would have agreed to something else",
             "print the current paper, explain what changed, and let that be signed",
         )
+
+
+def _names(given: str, code: str) -> bool:
+    """Whether ``given``, scanned, read off the page or typed in full, is the ``code`` of the papers that hold."""
+    if given == code:
+        return True
+    try:
+        return parse_code(given).digest == code if ":" in given else code.startswith(parse_short(given))
+    except PaperError:
+        return False
 
 
 _WAYS = ("signature", "thumb impression", "other mark")
