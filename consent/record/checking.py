@@ -39,18 +39,23 @@ def check_record(record: Record) -> Checked:
     Raises ``RecordError`` where the store cannot even be read.
     """
     with record.store.reading() as connection:
-        problems = [*_file(connection), *altered_guards(connection)]
-        count, last, chain = _chain(connection)
-        problems += chain
-        problems += _caught(lambda: read_head(connection, record.key))
-        if problems:
-            return Checked(count, 0, 0, (count, last), tuple(problems))
-        cases, found = _cases(connection, record)
-        problems += found
-        papers = _papers(connection, record, cases)
-        problems += [*papers, *_passwords(connection), *_sessions(connection, record)]
-        total = sum(len(sealed.papers) for case in cases for sealed in case.sets)
-        return Checked(count, len(cases), total, (count, last), tuple(problems))
+        return check_moment(connection, record)
+
+
+def check_moment(connection: Connection, record: Record) -> Checked:
+    """The same of what ``connection`` sees, so that a check and a copy are of one moment."""
+    problems = [*_file(connection), *altered_guards(connection)]
+    count, last, chain = _chain(connection)
+    problems += chain
+    problems += _caught(lambda: read_head(connection, record.key))
+    if problems:
+        return Checked(count, 0, 0, (count, last), tuple(problems))
+    cases, found = _cases(connection, record)
+    problems += found
+    papers = _papers(connection, record, cases)
+    problems += [*papers, *_passwords(connection), *_sessions(connection, record)]
+    total = sum(len(sealed.papers) for case in cases for sealed in case.sets)
+    return Checked(count, len(cases), total, (count, last), tuple(problems))
 
 
 def _file(connection: Connection) -> Iterator[Problem]:

@@ -109,14 +109,14 @@ def make_master_key(path: Path) -> MasterKey:
             file.write(key.secret.hex() + "\n")
             file.flush()
             os.fsync(file.fileno())
-        _keep_name(path.parent)
+        keep_name(path.parent)
     except BaseException:
         path.unlink()
         raise
     return key
 
 
-def _keep_name(folder: Path) -> None:
+def keep_name(folder: Path) -> None:
     """Bring the names in ``folder`` to the disk too: a file outlives a power cut only with its name (fsync(2))."""
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
     try:
