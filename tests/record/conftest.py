@@ -10,6 +10,7 @@ import pytest
 from consent.clinic import Clinic
 from consent.record.place import Place, Record, make_record
 from tests.record.clock import TestClock
+from tests.record.sealing import Sealed, make_sealed
 from tests.record.servers import Server, running_server
 
 STORES = ("sqlite", "postgresql")
@@ -72,3 +73,9 @@ def server_record(server_place: Place, clinic: Clinic, clock: TestClock) -> Iter
     made = make_record(server_place, clinic, clock)
     yield made
     made.close()
+
+
+@pytest.fixture(scope="session")
+def sealed(clinic: Clinic) -> Sealed:
+    """Sealed papers of the ordinary case."""
+    return make_sealed(clinic)
