@@ -3,21 +3,40 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
+from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from consent.errors import MoveError, Problem
+from consent.errors import ConflictError, MoveError, Problem
 from consent.record.accounts import Account
 from consent.record.act import Act
 from consent.record.cases import Recorded, read_case_state
+from consent.record.clearing import clear_away
 from consent.record.entering import enter
+from consent.record.erasure_list import Erased, add_to_list, take_from_list
+from consent.record.faults import store_faults
 from consent.record.keys import Purpose
-from consent.record.place import Place, Record
+from consent.record.ledger import Person, append, entries
+from consent.record.moves import Role, State
+from consent.record.place import Record
 from consent.record.schema import KEYS, PAPERS
 from consent.record.state import CaseState
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
+
+THE_RESTORE = Person("restore", "the restore of a backup")
+_GROUND_AGAIN = "erased after the backup was made; done again when it was restored"
+_LOOKED = ("looked-at", "exported", "reprinted", "erased")
+"""Entries that say nothing new of the patient: the time for which a record is kept does not begin again with them."""
+
+
+@dataclass(frozen=True)
+class Gone:
+    """What was recorded; ``cleared``: whether nothing of it is left in the files of the store either."""
+
+    recorded: Recorded
+    cleared: bool
 
 
 def erase(
@@ -28,80 +47,149 @@ def erase(
     reason: str,
     everything: bool = False,
     before_retention: bool = False,
-) -> Recorded:
+) -> Gone:
     """Destroy the key to the identity of the closed case ``subject`` and its papers; with ``everything``, to what was
     found and done as well. What stays: who of the staff entered what kind of thing and when, states, digests.
 
     Not before the clinic's retention has ended since the last entry, unless ``before_retention``, and then ``reason``
-    names the legal ground; it is kept in the clear. Raises ``MoveError`` or ``AccessError``.
+    names the legal ground. It is kept in the clear, for it has to outlive the keys: one that names the patient is
+    refused. Raises ``MoveError``, ``AccessError`` or ``ConflictError``; then nothing was erased.
     """
     case = read_case_state(record, subject)
+    _refuse_state(case)
     _refuse_too_early(record, case, before_retention)
-    gone = [purpose.value for purpose in (Purpose if everything else (Purpose.IDENTITY,))]
-    act = Act("erased", case.sequence, reason=reason, open_={"destroyed": gone, "ground": reason})
+    _refuse_naming(case, reason)
+    purposes = _purposes(case, everything)
+    open_ = {"destroyed": list(purposes), "ground": reason, "before_retention": before_retention}
+    act = Act("erased", case.sequence, reason=reason, open_=open_)
+    listed: list[Erased] = []
 
     def destroy(connection: Connection, recorded: Recorded) -> None:
-        destroy_keys(connection, subject, gone)
-        note_erasure(record.place, subject, recorded.entry.at, gone)
+        destroy_keys(connection, subject, purposes)
+        # On the list before it is kept: what an older backup must not bring back is never missing from it.
+        listed.append(Erased(subject, recorded.entry.at, purposes))
+        with store_faults(str(record.place.erasures_file)):
+            add_to_list(record.place.erasures_file, listed[0])
 
-    recorded = enter(record, account, subject, act, password, destroy)
-    forget_pages(record)
-    return recorded
-
-
-def destroy_keys(connection: Connection, subject: str, purposes: list[str]) -> None:
-    """Take out the keys of ``subject`` for ``purposes``, and its papers, which only the identity's key opens."""
-    connection.execute(KEYS.delete().where(KEYS.c.subject == subject, KEYS.c.purpose.in_(purposes)))
-    connection.execute(PAPERS.delete().where(PAPERS.c.subject == subject))
-
-
-def note_erasure(place: Place, subject: str, at: dt.datetime, purposes: list[str]) -> None:
-    """Add the erasure to the list beside the key, which outlives a restore of an older backup."""
-    with os.fdopen(os.open(place.erasures_file, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600), "a") as file:
-        file.write(f"{subject} {at.isoformat()} {','.join(purposes)}\n")
-        file.flush()
-        os.fsync(file.fileno())
+    try:
+        recorded = enter(record, account, subject, act, password, destroy)
+    except BaseException:
+        for one in listed:
+            take_from_list(record.place.erasures_file, one)
+        raise
+    return Gone(recorded, clear_away(record.store))
 
 
-def noted_erasures(text: str) -> dict[str, list[str]]:
-    """What a list of erasures says was destroyed, by case."""
-    rows = (line.split() for line in text.splitlines() if line.strip())
-    return {subject: purposes.split(",") for subject, _, purposes in rows}
+def erase_again(connection: Connection, record: Record, listed: Iterable[Erased]) -> tuple[Erased, ...]:
+    """Destroy what ``listed`` names and the record, restored from an older backup, still has; return what that was.
 
-
-def forget_pages(record: Record) -> None:
-    """Write the emptied pages over those in the SQLite file now, and empty its log, where old pages would linger.
-
-    On PostgreSQL old rows go with the server's own VACUUM and log files: whoever keeps the server sees to that.
+    Each is an entry of its own, whatever the state of the case was at the backup. Call within ``Store.writing``.
     """
-    if record.store.is_sqlite:
-        with record.store.engine.connect() as connection:
-            driver = connection.connection.driver_connection
-            if driver is not None:
-                driver.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+    return tuple(one for one in listed if _again(connection, record, one))
+
+
+def _again(connection: Connection, record: Record, erased: Erased) -> bool:
+    found = list(entries(connection, erased.subject))
+    done = [purpose for entry in found if entry.kind == "erased" for purpose in entry.body["destroyed"]]
+    if not found or set(erased.destroyed) <= set(done):
+        return False
+    body = {
+        "state": found[-1].body["state"],
+        "touched": [],
+        "destroyed": list(erased.destroyed),
+        "ground": _GROUND_AGAIN,
+        "erased_at": erased.at.isoformat(),
+    }
+    append(connection, record.key, THE_RESTORE, Role.LEAD, "erased", erased.subject, body, record.clock())
+    destroy_keys(connection, erased.subject, erased.destroyed)
+    return True
+
+
+def destroy_keys(connection: Connection, subject: str, purposes: Iterable[Purpose]) -> None:
+    """Take out the keys of ``subject`` for ``purposes``, and its papers, which only the identity's key opens.
+
+    Raises ``ConflictError`` where what is left is not what then has to be left.
+    """
+    gone = [purpose.value for purpose in purposes]
+    connection.execute(KEYS.delete().where(KEYS.c.subject == subject, KEYS.c.purpose.in_(gone)))
+    connection.execute(PAPERS.delete().where(PAPERS.c.subject == subject))
+    left = {row.purpose for row in connection.execute(KEYS.select().where(KEYS.c.subject == subject))}
+    if left != {purpose.value for purpose in Purpose} - set(gone):
+        raise ConflictError(
+            Problem(
+                "somebody else erased more of this case meanwhile", subject, remedy="look at it: consent record show"
+            )
+        )
+
+
+def _purposes(case: CaseState, everything: bool) -> tuple[Purpose, ...]:
+    """All whose keys are gone afterwards. Raises ``MoveError`` where they are gone already."""
+    wanted = tuple(Purpose) if everything else (Purpose.IDENTITY,)
+    if case.erased is not None and set(wanted) <= set(case.erased.body["destroyed"]):
+        when = f"on {case.erased.at:%Y-%m-%d} by {case.erased.person}"
+        remedy = "--everything erases what was found and done as well" if not everything else ""
+        raise MoveError(Problem("this was erased already", case.subject, when, remedy))
+    return wanted
+
+
+def _refuse_state(case: CaseState) -> None:
+    if case.state is not State.CLOSED:
+        raise MoveError(
+            Problem(
+                f'the case is "{case.state}"',
+                "erased",
+                "what is still needed for the patient's care is not erased",
+                "close it first",
+            )
+        )
+
+
+def _refuse_naming(case: CaseState, reason: str) -> None:
+    patient = case.data.get("patient", {})
+    own = (patient.get("record_number"), patient.get("telephone"), patient.get("birth_date"))
+    words = [word for word in str(patient.get("name", "")).split() if len(word) > _SHORT]
+    if any(str(part).casefold() in reason.casefold() for part in (*own, *words) if part):
+        raise MoveError(
+            Problem(
+                "the reason names the patient",
+                "reason",
+                "it stays in the clear for ever, so that it can be shown on what ground this was done",
+                "write the legal ground alone, such as the section of the law and the date of the request",
+            )
+        )
+
+
+_SHORT = 2
+"""Letters of a word that may stand in any sentence."""
 
 
 def _refuse_too_early(record: Record, case: CaseState, before_retention: bool) -> None:
     years = record.clinic.retention_years
-    if before_retention:
-        return
     if years is None:
         raise MoveError(
             Problem(
-                "the clinic has not set for how long records are kept",
+                "the clinic has not set for how many years records are kept",
                 "clinic: retention_years",
                 "law and local protocol say for how long; this program does not know them",
-                "set it, or name the legal ground and say that it is before the end of retention",
+                "ask who answers for it in the clinic, and set it",
             )
         )
-    last = case.history[-1].entry.at
-    end = last + dt.timedelta(days=round(365.25 * years))
-    if record.clock() < end:
+    end = kept_until(case, years)
+    if record.clock() < end and not before_retention:
         raise MoveError(
             Problem(
                 f"the record is to be kept until {end:%Y-%m-%d}",
                 case.subject,
                 f"the clinic keeps records for {years} years after the last entry",
-                "wait, or name the legal ground and say that it is before the end of retention",
+                "wait; or, where a law orders it earlier, say --before-retention and name the law in the reason",
             )
         )
+
+
+def kept_until(case: CaseState, years: int) -> dt.datetime:
+    """When ``years`` have gone by since something was last entered about the patient, UTC."""
+    last = [told.entry.at for told in case.history if told.entry.kind not in _LOOKED][-1]
+    try:
+        return last.replace(year=last.year + years)
+    except ValueError:  # the 29th of February
+        return last.replace(year=last.year + years, month=3, day=1)

@@ -1,39 +1,43 @@
-"""Restoring: a backup becomes a record again, in an empty place, and is proven to be the same."""
+"""A record made again from a backup, in either store, and proved equal to what was backed up before it is kept."""
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 import os
-import tempfile
-from collections.abc import Iterator
+import re
+import shutil
+import tarfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any
 
 from consent.clinic import Clinic
-from consent.errors import Problem, RecordError
-from consent.record.backup import MANIFEST, TABLES, open_backup, table_lines
-from consent.record.cases import read_case_state
-from consent.record.checking import Checked, check_record
-from consent.record.erasure import destroy_keys, forget_pages, noted_erasures
+from consent.errors import Problem, RecordError, UsageError
+from consent.record.backup import MANIFEST, SCHEMA, TABLES, revision
+from consent.record.checking import Checked, check_moment
+from consent.record.clearing import clear_away
+from consent.record.erasure import erase_again
+from consent.record.erasure_list import Erased, parse_list, read_list, whole, write_list
 from consent.record.faults import store_faults
-from consent.record.ledger import Person, append
-from consent.record.moves import Role
-from consent.record.place import Clock, Place, Record, make_record, now, open_record
-from consent.record.schema import HEAD
+from consent.record.keys import keep_name, read_master_key
+from consent.record.migrate import refuse_a_second, upgrade
+from consent.record.place import Clock, Place, Record, now
+from consent.record.portable import fill, measure, tables
+from consent.record.sealed_file import damaged, reading_sealed
+from consent.record.store import Store, server_store, sqlite_store
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
-THE_RESTORE = Person("restore", "the restore of a backup")
-_ROWS_AT_ONCE = 200
+_BESIDE = re.compile(r"record\.key|certificate(\.[0-9a-f]+)?\.p12|erased\.txt")
+"""Files that a backup may put beside a record."""
 
 
 @dataclass(frozen=True)
 class Restored:
-    """A record restored and proven equal to its backup, and the cases whose erasure was done again."""
+    """A record restored and proved equal to its backup, open, and the cases that were erased again."""
 
     record: Record
     manifest: dict[str, Any]
@@ -46,124 +50,163 @@ def restore(
 ) -> Restored:
     """The backup ``path`` restored at the empty ``place``, in SQLite or PostgreSQL, whichever it names.
 
-    Identities erased after the backup was made are erased again: by the list in ``erased``, or the one that lies at
-    ``place``. Raises ``RecordError`` where the place is not empty, the backup does not open, or what was restored is
-    not what the manifest says; then nothing is left behind.
+    What was erased after the backup was made is erased again: by the list in the backup, the one at ``place`` and the
+    one in ``erased``. Raises ``RecordError`` where the place is not empty, the file does not open, or what was
+    restored is not what the manifest says; then nothing is left behind.
     """
-    listed = _erasures(place, erased)
-    with store_faults(str(place.folder)), tempfile.TemporaryDirectory(prefix="restore-") as name:
-        folder = Path(name)
-        manifest = open_backup(path, passphrase, folder)
-        record = make_record(place, clinic, clock)
-        try:
-            with record.store.writing() as connection:
-                _fill(connection, folder)
-                _refuse_unlike(connection, manifest)
-            kept = _put_back(folder, place)
-        except BaseException:
-            _take_away(record)
-            raise
-    record.close()
-    record = open_record(place, clinic, clock)
-    checked = check_record(record)
-    again = _erase_again(record, {**noted_erasures(kept), **listed})
-    return Restored(record, manifest, checked, again)
+    elsewhere = (*read_list(place.erasures_file), *_given(erased))
+    with _new_store(place) as store:
+        with store_faults(store.where), store.engine.connect() as connection, connection.begin():
+            refuse_a_second(connection, store)
+            upgrade(connection)
+            manifest, beside = _read(connection, path, passphrase)
+            _put_beside(place, beside)
+            record = Record(place, clinic, store, read_master_key(place.key_file), clock)
+            _refuse_unlike(connection, manifest)
+            checked = _checked(connection, record, manifest)
+            listed = whole((*_listed(beside), *elsewhere))
+            again = erase_again(connection, record, listed)
+            if again:
+                checked = _checked(connection, record, manifest)
+            if listed:
+                write_list(place.erasures_file, listed)
+        if again:
+            clear_away(store)
+    return Restored(record, manifest, checked, tuple(one.subject for one in again))
 
 
-def _erasures(place: Place, erased: Path | None) -> dict[str, list[str]]:
-    source = erased or place.erasures_file
-    with store_faults(str(source)):
-        if erased is None and not source.exists():
-            return {}
-        return noted_erasures(source.read_text(encoding="utf-8"))
+def _given(erased: Path | None) -> tuple[Erased, ...]:
+    if erased is not None and not erased.is_file():
+        raise UsageError(Problem("there is no such list of erasures", str(erased), remedy="give another with --erased"))
+    return read_list(erased) if erased else ()
 
 
-def _fill(connection: Connection, folder: Path) -> None:
-    connection.execute(HEAD.delete())
-    for table in TABLES:
-        rows: list[dict[str, Any]] = []
-        for row in _rows(folder / f"{table.name}.jsonl"):
-            rows.append(row)
-            if len(rows) == _ROWS_AT_ONCE:
-                connection.execute(table.insert(), rows)
-                rows = []
-        if rows:
-            connection.execute(table.insert(), rows)
+def _listed(beside: Mapping[str, bytes]) -> tuple[Erased, ...]:
+    return parse_list(beside.get("erased.txt", b"").decode(), "erased.txt in the backup")
 
 
-def _rows(path: Path) -> Iterator[dict[str, Any]]:
-    with path.open(encoding="utf-8") as file:
-        for line in file:
-            yield {key: _value(value) for key, value in json.loads(line).items()}
+@contextmanager
+def _new_store(place: Place) -> Iterator[Store]:
+    """An empty store at ``place``. Where what follows fails, nothing of it is left."""
+    with store_faults(str(place.folder)):
+        made = not place.folder.exists()
+        place.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        _refuse_used(place)
+    store = None
+    try:
+        store = server_store(place.address) if place.address else sqlite_store(place.file, create=True)
+        yield store
+        with store_faults(str(place.folder)):
+            keep_name(place.folder)
+    except BaseException:
+        if store is not None:
+            store.close()
+        _take_away(place, made)
+        raise
 
 
-def _value(value: Any) -> Any:
-    return base64.b64decode(value["base64"]) if isinstance(value, dict) else value
+def _refuse_used(place: Place) -> None:
+    others = sorted(path.name for path in place.folder.iterdir() if path != place.erasures_file)
+    if others:
+        raise RecordError(
+            Problem(
+                f"the place is not empty: it holds {', '.join(others[:3])}",
+                str(place.folder),
+                "a record is never written over",
+                "choose another with --record, or move what is there aside, all but erased.txt; the key of a record "
+                "on a server lies in the data folder",
+            )
+        )
 
 
-def _refuse_unlike(connection: Connection, manifest: dict[str, Any]) -> None:
+def _take_away(place: Place, made: bool) -> None:
+    """Remove what was put into the folder, and the folder where it was ``made``. A list of erasures stays."""
+    if made:
+        shutil.rmtree(place.folder, ignore_errors=True)
+        return
+    for path in place.folder.iterdir():
+        if path != place.erasures_file:
+            path.unlink()
+
+
+def _read(connection: Connection, path: Path, passphrase: str) -> tuple[dict[str, Any], dict[str, bytes]]:
+    """The manifest of the backup ``path``, and the files that go beside the record; its rows are put into the tables.
+
+    All of it was read to its end when this returns, so nothing was cut off.
+    """
+    beside: dict[str, bytes] = {}
+    named = {f"{TABLES}{table.name}.jsonl": table for table in tables()}
+    with reading_sealed(path, passphrase) as stream, tarfile.open(fileobj=stream, mode="r|") as archive:
+        members = iter(archive)
+        manifest = _manifest(connection, archive, next(members, None), path)
+        for member in members:
+            file = _content(archive, member, path)
+            if member.name in named:
+                fill(connection, named.pop(member.name), file)
+            elif _BESIDE.fullmatch(member.name):
+                beside[member.name] = file.read()
+            else:
+                raise damaged(path)
+    if named:
+        raise damaged(path)
+    return manifest, beside
+
+
+def _manifest(
+    connection: Connection, archive: tarfile.TarFile, first: tarfile.TarInfo | None, path: Path
+) -> dict[str, Any]:
+    if first is None or first.name != MANIFEST:
+        raise damaged(path)
+    manifest: dict[str, Any] = json.load(_content(archive, first, path))
+    wanted, found = (SCHEMA, revision(connection)), (manifest["schema"], manifest["revision"])
+    if found != wanted:
+        raise RecordError(
+            Problem(
+                f"the backup is of version {found[0]} with tables {found[1]}, this program of {wanted[0]}, {wanted[1]}",
+                str(path),
+                remedy=f"restore it with version {manifest['program']} of this program, then upgrade the record",
+            )
+        )
+    return manifest
+
+
+def _content(archive: tarfile.TarFile, member: tarfile.TarInfo, path: Path) -> IO[bytes]:
+    file = archive.extractfile(member)
+    if file is None:
+        raise damaged(path)
+    return file
+
+
+def _put_beside(place: Place, beside: Mapping[str, bytes]) -> None:
+    """Key and certificates, readable by their owner alone, on the disk when this returns."""
+    for name, content in beside.items():
+        if name == place.erasures_file.name:
+            continue
+        with store_faults(str(place.folder / name)):
+            handle = os.open(place.folder / name, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+
+
+def _refuse_unlike(connection: Connection, manifest: Mapping[str, Any]) -> None:
     """Raise ``RecordError`` unless every table, read back, is what the manifest says."""
-    for table in TABLES:
-        count, hashed = 0, hashlib.sha256()
-        for line in table_lines(connection, table):
-            count += 1
-            hashed.update(line)
-        if manifest["tables"].get(table.name) != {"rows": count, "sha256": hashed.hexdigest()}:
-            what = "what was restored is not what was backed up"
-            raise RecordError(Problem(what, table.name, "nothing was kept of it", "take another copy of the backup"))
+    for table in tables():
+        found, wanted = measure(connection, table), manifest["tables"].get(table.name)
+        if wanted is None or (found.rows, found.sha256) != (wanted["rows"], wanted["sha256"]):
+            raise _unlike(f"table {table.name}")
 
 
-def _put_back(folder: Path, place: Place) -> str:
-    """Put key, certificates and erasures back at ``place``; the text of the latter is returned."""
-    for source in sorted(folder.iterdir()):
-        if source.name == MANIFEST or source.suffix == ".jsonl":
-            continue
-        target = place.folder / source.name
-        if target == place.erasures_file and target.exists():
-            continue
-        beside = target.with_name(f".{target.name}.new")
-        with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
-            file.write(source.read_bytes())
-            file.flush()
-            os.fsync(file.fileno())
-        beside.rename(target)
-    listed = folder / place.erasures_file.name
-    return listed.read_text(encoding="utf-8") if listed.exists() else ""
+def _checked(connection: Connection, record: Record, manifest: Mapping[str, Any]) -> Checked:
+    """What the check finds. Raises ``RecordError`` where it finds a fault in what had none when it was backed up."""
+    checked = check_moment(connection, record)
+    if checked.problems and not manifest["problems"]:
+        raise RecordError(checked.problems)
+    return checked
 
 
-def _take_away(record: Record) -> None:
-    from consent.record.schema import METADATA
-
-    record.close()
-    for path in (record.place.file, record.place.key_file, *record.place.folder.glob("record.sqlite3-*")):
-        path.unlink(missing_ok=True)
-    if record.place.address:
-        with record.store.engine.connect() as connection, connection.begin():
-            METADATA.drop_all(connection)
-            connection.exec_driver_sql("DROP TABLE IF EXISTS alembic_version")
-        record.close()
-
-
-def _erase_again(record: Record, listed: dict[str, list[str]]) -> tuple[str, ...]:
-    """Destroy again what was erased after the backup; each is an entry of its own."""
-    again = []
-    for subject, purposes in listed.items():
-        try:
-            case = read_case_state(record, subject)
-        except RecordError:
-            continue
-        done = set(case.erased.body["destroyed"]) if case.erased else set()
-        if set(purposes) <= done:
-            continue
-        body = {
-            "state": case.state.value,
-            "touched": [],
-            "destroyed": purposes,
-            "ground": "erased after the backup was made; done again when it was restored",
-        }
-        with record.store.writing() as connection:
-            append(connection, record.key, THE_RESTORE, Role.LEAD, "erased", subject, body, record.clock())
-            destroy_keys(connection, subject, purposes)
-        again.append(subject)
-    forget_pages(record)
-    return tuple(again)
+def _unlike(where: str) -> RecordError:
+    return RecordError(
+        Problem("what was restored is not what was backed up", where, "nothing was kept of it", "take another backup")
+    )
