@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 VALID_DAYS = 730
 """Two years: common practice for certificates that sign documents, no source."""
 _LONGEST_NAME = 64
-"""X.520, upper bounds of common name, organisation and organisational unit (RFC 5280, appendix A.1)."""
+"""Bytes. X.520 bounds common name, organisation and unit by 64 characters (RFC 5280, appendix A.1); what writes them
+here counts bytes, so that a name in Bengali is cut after about 20 letters."""
 _LOCAL = "Local certificate, made on this machine"
 
 
@@ -93,7 +94,7 @@ def make_certificate(clinic: Clinic, now: dt.datetime, passphrase: bytes) -> byt
 
     key = ec.generate_private_key(ec.SECP256R1())
     made = _self_signed(clinic, key, now.astimezone(dt.UTC).replace(hour=0, minute=0, second=0, microsecond=0))
-    name = clinic.name[:_LONGEST_NAME].encode()
+    name = _short(clinic.name).encode()
     return pkcs12.serialize_key_and_certificates(name, key, made, None, BestAvailableEncryption(passphrase))
 
 
@@ -124,7 +125,7 @@ def _name(clinic: Clinic) -> x509.Name:
     from cryptography import x509
     from cryptography.x509.oid import NameOID
 
-    short = clinic.name[:_LONGEST_NAME]
+    short = _short(clinic.name)
     unit = f"Invented clinic; {_LOCAL.lower()}" if clinic.invented else _LOCAL
     parts = (
         (NameOID.COMMON_NAME, short),
@@ -132,6 +133,14 @@ def _name(clinic: Clinic) -> x509.Name:
         (NameOID.ORGANIZATIONAL_UNIT_NAME, unit),
     )
     return x509.Name([x509.NameAttribute(kind, text) for kind, text in parts])
+
+
+def _short(name: str) -> str:
+    """As many whole words of ``name`` as fit, or of a single long one as many letters."""
+    if len(name.encode()) <= _LONGEST_NAME:
+        return name
+    fits = name.encode()[:_LONGEST_NAME].decode(errors="ignore")
+    return fits.rpartition(" ")[0] or fits
 
 
 def _signing_only() -> x509.KeyUsage:

@@ -1,4 +1,4 @@
-"""The code in the head of every sealed page: round and round again, and read off paper by a decoder that is not ours."""
+"""The code in the head of every sealed page: there and back again, and read off paper by a decoder that is not ours."""
 
 from __future__ import annotations
 
@@ -122,7 +122,7 @@ def test_what_is_no_short_code_is_refused(text: str) -> None:
 
 
 def test_usual_record_numbers_make_a_code_of_29_modules() -> None:
-    """ISO/IEC 18004, table of capacities: version 3 at level L holds 77 alphanumeric characters, version 4 holds 114."""
+    """ISO/IEC 18004, table of capacities: version 3 at level L holds 77 alphanumeric characters, version 4 114."""
     sizes = {}
     for length in (13, 14, 40):
         code = page_code(CodeParts("9" * length, 1, DIGEST))
