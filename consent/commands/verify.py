@@ -7,7 +7,7 @@ import datetime as dt
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -201,8 +201,12 @@ def _standing(kept: Found) -> dict[str, Any]:
 
 
 def _answer(where: str, verdict: str, says: Iterable[str], problems: Iterable[Problem], **more: Any) -> Answer:
-    found = tuple(Problem(one.what, f"{where}, {one.where}", one.why, one.remedy) for one in problems)
+    found = tuple(replace(one, where=_at(where, one.where)) for one in problems)
     return Answer(where, _BAD if found else verdict, tuple(says), found, more)
+
+
+def _at(paper: str, place: str) -> str:
+    return paper if place.strip('"') in {paper, "file"} else f"{paper}, {place}"
 
 
 def _as_data(answer: Answer) -> dict[str, Any]:
