@@ -88,8 +88,8 @@ def _papers(one: SealedSet, files: Mapping[str, str], clinic: Clinic, voice: Voi
         "papers": [
             (
                 files[paper.digest],
-                voice.line(f"sheet.{paper.sheet}")[0].plain,
-                ", ".join(voice.line(f"language.{tag}")[0].plain for tag in paper.languages),
+                _named("sheet", paper.sheet, voice),
+                ", ".join(_named("language", tag, voice) for tag in paper.languages),
                 paper.pages,
             )
             for paper in one.papers
@@ -123,16 +123,17 @@ def _rows(tree: Mapping[str, Any], voice: Voice, before: str = "") -> Iterator[t
             for number, one in enumerate(value, 1):
                 yield from _rows(one, voice, f"{name} {number}".strip())
         elif key == "language":
-            yield name, _language(value, voice)
+            yield name, _named("language", value, voice)
         elif value != []:
             yield name, ", ".join(map(_said, value)) if isinstance(value, list) else _said(value)
 
 
-def _language(tag: str, voice: Voice) -> str:
+def _named(kind: str, name: str, voice: Voice) -> str:
+    """The words for the ``kind`` of thing called ``name``; its name where an older program had words and we do not."""
     try:
-        return voice.line(f"language.{tag}")[0].plain
+        return voice.line(f"{kind}.{name}")[0].plain
     except LanguageError:
-        return tag
+        return name.replace("-", " ")
 
 
 def _words(key: str) -> str:
