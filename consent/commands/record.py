@@ -194,8 +194,8 @@ def _erase(options: argparse.Namespace) -> None:
     entry = done.recorded.entry
     out.data(f"entry {entry.sequence}: destroyed {', '.join(entry.body['destroyed'])}")
     if not done.cleared:
-        out.chatter("The keys are destroyed, but their old bytes are still in the files of the store, because somebody was")
-        out.chatter("using it: they go with the next erasure. Until then copy none of these files; backups are clean.")
+        out.chatter("The keys are destroyed, but their old bytes are still in the files of the store: somebody was")
+        out.chatter("using it. They go with the next erasure. Until then copy none of these files; backups are clean.")
     out.chatter("Backups made before still hold it, and so do papers handed out. Staff names stay in the chain.")
 
 
