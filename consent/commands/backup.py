@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from consent.commands import out
-from consent.commands.passwords import ask_new
+from consent.commands.passwords import ask_new, read_passphrase
 from consent.commands.settings import find_record
 from consent.errors import RecordError
 from consent.record.accounts import check_passphrase
@@ -16,7 +16,8 @@ from consent.record.backup import back_up
 def run(options: argparse.Namespace) -> None:
     """Write the backup; ``RecordError`` at the end where the record has faults."""
     record = find_record(options.record, options.clinic)
-    passphrase = ask_new("passphrase of the backup")
+    given = options.passphrase_file
+    passphrase = read_passphrase(given) if given else ask_new("passphrase of the backup")
     check_passphrase(passphrase)
     made = back_up(record, Path(options.to), passphrase)
     last = made.manifest["last"]

@@ -186,12 +186,19 @@ def _verify(verbs: Verbs) -> None:  # type: ignore[valid-type]
 def _backup(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb = _kept(verbs, "backup", "Writes the record as it is now, encrypted, into one file.")
     verb.add_argument("--to", metavar="FILE", required=True, help="the new file")
+    _passphrase(verb)
 
 
 def _restore(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb = _kept(verbs, "restore", "Makes a record of a backup, in an empty place, and proves that it is the same.")
     verb.add_argument("file", metavar="FILE", help="the backup")
+    _passphrase(verb)
     verb.add_argument("--erased", metavar="FILE", help="list of erasures made since, to be done again")
+
+
+def _passphrase(verb: argparse.ArgumentParser) -> None:
+    told = "file with the passphrase on its first line (default: it is asked for)"
+    verb.add_argument("--passphrase-file", metavar="FILE", help=told)
 
 
 def _export(verbs: Verbs) -> None:  # type: ignore[valid-type]
@@ -206,6 +213,7 @@ def _kept(verbs: Verbs, name: str, text: str) -> argparse.ArgumentParser:  # typ
     from consent.commands.record_options import where
 
     verb = _verb(verbs, name, text)
+    verb.allow_abbrev = False  # --passphrase is not short for --passphrase-file: nobody is to type one there
     where(verb)
     return verb
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from getpass import getpass
+from pathlib import Path
 
 from consent.errors import Problem, UsageError
 
@@ -24,3 +25,16 @@ def ask_new(prompt: str) -> str:
     if sys.stdin.isatty() and ask(f"{prompt}, again") != first:
         raise UsageError(Problem("the two are not alike", prompt, remedy="type it again"))
     return first
+
+
+def read_passphrase(path: str) -> str:
+    """The passphrase on the first line of the file ``path``, for a backup that nobody is there to start."""
+    try:
+        with Path(path).open(encoding="utf-8") as file:
+            line = file.readline().rstrip("\r\n")
+    except (OSError, UnicodeDecodeError) as failure:
+        what = failure.strerror if isinstance(failure, OSError) else "it is not text"
+        raise UsageError(Problem(f"the passphrase cannot be read ({what})", path)) from failure
+    if not line:
+        raise UsageError(Problem("there is no passphrase on the first line", path, remedy="write it there"))
+    return line

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from consent.clinic import read_clinic
 from consent.commands import out
-from consent.commands.passwords import ask
+from consent.commands.passwords import ask, read_passphrase
 from consent.commands.settings import clinic_path, record_place
 from consent.errors import RecordError
 from consent.record.restore import restore
@@ -17,7 +17,8 @@ def run(options: argparse.Namespace) -> None:
     """Restore and say what was proven; ``RecordError`` where the record had faults when it was backed up."""
     place = record_place(options.record)
     erased = Path(options.erased) if options.erased else None
-    passphrase = ask("passphrase of the backup")
+    given = options.passphrase_file
+    passphrase = read_passphrase(given) if given else ask("passphrase of the backup")
     done = restore(Path(options.file), passphrase, place, read_clinic(clinic_path(options.clinic)), erased)
     last = done.manifest["last"]
     out.data(f"{place.address or place.folder}: {last['sequence']} entries, the last {last['hash']}")
@@ -27,4 +28,6 @@ def run(options: argparse.Namespace) -> None:
         out.chatter(f"  {subject}: erased again, as it had been after the backup was made")
     if done.checked.problems:
         raise RecordError(done.checked.problems)
-    out.chatter("Everything holds together. Copy the newest list of erasures over before anybody works with it.")
+    out.chatter(f"Everything holds together; the last entry is now {done.checked.last[0]}: {done.checked.last[1]}")
+    if erased is None:
+        out.chatter("Whoever was erased since is back, unless it stood on a list: --erased takes a newer erased.txt.")
