@@ -1,8 +1,13 @@
-"""What many tests share: the invented cases, composed once; every sheet printed at most once, when first looked at."""
+"""What many tests share: the invented cases, composed once; every sheet printed once, when first looked at.
+
+Each worker of pytest-xdist composes for itself and finds there what another has printed.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
+import os
 import subprocess
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,6 +21,7 @@ from consent.case.talk import Outcome
 from consent.clinic import Clinic, read_clinic
 from consent.compose import Document
 from consent.pack import Pack, compose_list, compose_pack
+from consent.pack.files import write_whole
 from consent.print import to_html, to_pdf
 from consent.resources import package_data
 
@@ -62,8 +68,11 @@ class Paper:
 
     @cached_property
     def pdf(self) -> Path:
-        path = self.folder / f"{self.name}.pdf"
-        path.write_bytes(to_pdf(self.document))
+        """The printed sheet; its name holds the digest of its HTML, so that it is never another sheet's."""
+        words = hashlib.sha256(self.html.encode()).hexdigest()[:12]
+        path = self.folder / f"{self.name}.{words}.pdf"
+        if not path.exists():
+            write_whole(path, to_pdf(self.document))
         return path
 
     @cached_property
@@ -100,7 +109,11 @@ def packs(clinic: Clinic) -> dict[str, Pack]:
 
 @pytest.fixture(scope="session")
 def paper_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("papers")
+    """One folder for all workers of a run; each run has another."""
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "papers"
+    folder.mkdir(exist_ok=True)
+    return folder
 
 
 @pytest.fixture(scope="session")

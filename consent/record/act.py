@@ -14,7 +14,8 @@ class Act:
     """One entry about to be made: its kind, what changes in the case, and what is said about it.
 
     ``seen``: sequence of the last entry the person saw of the case. ``data``: the case as it shall be, or none where it
-    stays. ``details`` are kept encrypted; ``open_`` in the clear, so it never holds anything about the patient.
+    stays. ``details`` are kept encrypted; ``open_`` in the clear, so it never holds anything about the patient: a
+    ``ground`` there takes the place of the reason.
     """
 
     kind: str

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -157,16 +157,28 @@ def _state_as_seen(case: CaseState, seen: int) -> str:
 
 
 def _conflict(act: Act, meanwhile: tuple[Entry, ...], clash: tuple[str, ...]) -> ConflictError:
-    return ConflictError(
-        Problem(
-            f"{entry.person} ({entry.role}) recorded {entry.kind} at {entry.at:%H:%M:%S} UTC"
-            + (f": {', '.join(entry.body['touched'])}" if entry.body.get("touched") else ""),
-            f"entry {entry.sequence}",
-            f"you both changed {', '.join(clash)}" if clash else f"{act.kind} rests on the whole case",
-            "look at the case as it is now, then enter yours again; what you entered has not been recorded",
-        )
-        for entry in meanwhile
+    return ConflictError(_theirs(act, entry, clash) for entry in meanwhile)
+
+
+def _theirs(act: Act, entry: Entry, clash: tuple[str, ...]) -> Problem:
+    touched = entry.body.get("touched", ())
+    both = overlap(clash, touched)
+    what = f"{entry.person} ({entry.role}) recorded {entry.kind} at {entry.at:%H:%M:%S} UTC"
+    return Problem(
+        f"{what}: {_some(touched)}" if touched else what,
+        f"entry {entry.sequence}",
+        f"you both changed {_some(both)}" if both else f"{act.kind} rests on the case as it is now",
+        "look at the case as it is now, then enter yours again; what you entered has not been recorded",
     )
+
+
+_MOST_NAMED = 6
+
+
+def _some(names: Sequence[str]) -> str:
+    """The first of ``names``, and how many there are more."""
+    more = len(names) - _MOST_NAMED
+    return ", ".join(names[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def _append(
@@ -202,10 +214,19 @@ def _entered(patch: Mapping[str, Any]) -> Iterator[str]:
 def _body(case: CaseState, act: Act, patch: Mapping[str, Any], keys: Keys) -> dict[str, Any]:
     state = act.to or move(act.kind).to or case.state
     content, identity = parted(patch, IDENTITY)
-    details = {**act.details, **({"reason": act.reason} if act.reason else {})}
+    details = {**act.details, **({"reason": act.reason} if act.reason and not act.open_.get("ground") else {})}
     body: dict[str, Any] = {"state": state.value, "touched": list(paths(patch)), **act.open_}
     if content:
         body["content"] = sealed_part(keys, case.subject, Purpose.CONTENT, {"patch": content})
+    if (identity or details) and Purpose.IDENTITY not in keys:
+        raise MoveError(
+            Problem(
+                "the patient's identity was erased",
+                case.subject,
+                "what is written now could name the patient again",
+                "nothing more is entered in this case",
+            )
+        )
     if identity or details:
         kept = {"patch": identity, "details": details}
         body["identity"] = sealed_part(keys, case.subject, Purpose.IDENTITY, kept)

@@ -19,7 +19,6 @@ from consent.record.certificate import Certificate
 from consent.record.checking import check_record
 from consent.record.inspection import inspect
 from consent.record.keeping_certificate import keep_local_certificate, read_own_certificate
-from consent.record.making import look
 from consent.record.moves import State
 from consent.record.papers import read_paper
 from consent.record.place import Place, Record, make_record
