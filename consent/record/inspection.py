@@ -214,7 +214,8 @@ def _unsigned() -> PaperError:
         Problem(
             "this file bears no signature of a clinic",
             "file",
-            "a draft, or a print to file of the paper, or a paper whose signature was taken out: it proves nothing",
-            "ask the clinic for the paper it keeps, or check the page by its code: consent verify --code",
+            "a draft, a scan, a print to file, or a paper whose signature was taken out: it proves nothing",
+            "ask the clinic for the paper it keeps, or check the page by its code: name a photograph of it (PNG, JPEG), "
+            "or type the code after --code",
         )
     )

@@ -19,8 +19,6 @@ import pytest
 from pyhanko.pdf_utils.generic import NumberObject
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.reader import PdfFileReader
-from pyhanko.sign.validation import validate_pdf_signature
-from pyhanko_certvalidator import ValidationContext
 
 from consent.errors import PaperError, RecordError
 from consent.print import to_pdf
@@ -147,8 +145,8 @@ def test_another_spelling_of_the_issuer_in_the_signature_is_found(sealed: Sealed
 def test_nothing_can_be_written_beside_the_signature(sealed: Sealed) -> None:
     """The room takes the signature as plain bytes, half as long, and other words after it: no signed byte is touched.
 
-    A reader that counts the length alone takes the file for covered; Mladenov et al., "1 Trillion Dollar Refund" (ACM
-    CCS 2019), call the family of attacks signature wrapping.
+    A reader that counts the length alone, as pyHanko 0.38 does, takes the file for covered; Mladenov et al., "1 Trillion
+    Dollar Refund" (ACM CCS 2019), call the family of attacks signature wrapping.
     """
     start, end = _room(sealed.one)
     raw = bytes.fromhex(sealed.one[start + 1 : end - 1].decode())
@@ -158,8 +156,6 @@ def test_nothing_can_be_written_beside_the_signature(sealed: Sealed) -> None:
     assert len(pdf) == len(sealed.one)
     (signature,) = PdfFileReader(io.BytesIO(pdf)).embedded_regular_signatures
     assert "somebody else" in signature.sig_object["/Location"]
-    trusting = ValidationContext(trust_roots=[signature.signer_cert], moment=AT)
-    assert validate_pdf_signature(signature, trusting).bottom_line  # pyHanko 0.38 alone takes it for whole
     (problem,) = _look(sealed, pdf).problems
     assert "room of the signature" in problem.what
 
