@@ -27,7 +27,7 @@ from consent.record.place import Place, make_record
 from tests.editing import edited
 from tests.record.clock import TestClock
 from tests.record.filled import COUNSELLOR, PASSWORDS, SURGEON, open_one, people, signed_case
-from tests.record.kept import PASSPHRASE, once_per_file, rows_of
+from tests.record.kept import PASSPHRASE, rows_of, scrypt_once
 
 OWN = "monsoon roof blue tile"
 CLOSED, SIGNED = 0, 1
@@ -72,7 +72,7 @@ def kept(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.delenv("CONSENT_CLINIC", raising=False)
     monkeypatch.delenv("CONSENT_RECORD", raising=False)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    once_per_file(monkeypatch)
+    scrypt_once(monkeypatch)
     shutil.copytree(made, tmp_path / "kept")
     return tmp_path / "kept"
 
