@@ -215,7 +215,7 @@ def _unsigned() -> PaperError:
             "this file bears no signature of a clinic",
             "file",
             "a draft, a scan, a print to file, or a paper whose signature was taken out: it proves nothing",
-            "ask the clinic for the paper it keeps, or check the page by its code: name a photograph of it (PNG, JPEG), "
+            "ask the clinic for the paper it keeps, or check the page by its code: name a photograph of it (PNG, JPEG) "
             "or type the code after --code",
         )
     )

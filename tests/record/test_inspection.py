@@ -145,7 +145,7 @@ def test_another_spelling_of_the_issuer_in_the_signature_is_found(sealed: Sealed
 def test_nothing_can_be_written_beside_the_signature(sealed: Sealed) -> None:
     """The room takes the signature as plain bytes, half as long, and other words after it: no signed byte is touched.
 
-    A reader that counts the length alone, as pyHanko 0.38 does, takes the file for covered; Mladenov et al., "1 Trillion
+    A reader that counts the length alone, as pyHanko 0.38 does, takes the file for whole; Mladenov et al., "1 Trillion
     Dollar Refund" (ACM CCS 2019), call the family of attacks signature wrapping.
     """
     start, end = _room(sealed.one)
