@@ -9,10 +9,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from sqlalchemy import LargeBinary, Text
+
 from consent.record.schema import METADATA
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection, Table
+    from sqlalchemy import Column, ColumnElement, Connection, Table
 
 _ROWS_AT_ONCE = 200
 
@@ -33,9 +35,15 @@ def tables() -> tuple[Table, ...]:
 
 def lines(connection: Connection, table: Table) -> Iterator[bytes]:
     """The rows of ``table`` in the order of its primary key, one JSON array each, bytes as base64."""
-    rows = table.select().order_by(*table.primary_key.columns)
+    rows = table.select().order_by(*(_by_bytes(connection, column) for column in table.primary_key.columns))
     for row in connection.execute(rows.execution_options(yield_per=_rows_at_once(table))):
         yield json.dumps([_plain(value) for value in row], separators=(",", ":")).encode() + b"\n"
+
+
+def _by_bytes(connection: Connection, column: Column[Any]) -> ColumnElement[Any]:
+    """``column`` in the order of its bytes, as SQLite has it, whatever language the server sorts by."""
+    is_text = connection.dialect.name != "sqlite" and isinstance(column.type, Text)
+    return column.collate("C") if is_text else column
 
 
 def measure(connection: Connection, table: Table) -> Measured:
@@ -69,8 +77,6 @@ def _plain(value: Any) -> Any:
 
 
 def _row(table: Table, line: bytes) -> dict[str, Any]:
-    from sqlalchemy import LargeBinary
-
     values = json.loads(line)
     if not isinstance(values, list) or len(values) != len(table.columns):
         raise ValueError(f"this is no row of {table.name}")
