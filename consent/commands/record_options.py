@@ -27,8 +27,23 @@ def add(verb: argparse.ArgumentParser) -> None:
     erase.add_argument("--everything", action="store_true", help="what was found and done as well")
     erase.add_argument("--before-retention", action="store_true", help="earlier; the reason names the legal ground")
     _json(_act(acts, "check", "Holds every entry, key, paper and password against the chain."))
+    seal = _act(acts, "certificate", "Shows the certificate papers are sealed with; --bring takes the clinic's own.")
+    seal.add_argument("--bring", metavar="FILE.p12", help="the clinic's own certificate with its key, PKCS#12")
+    seal.add_argument("--new", action="store_true", help="make a new local one, for two years")
+    seal.add_argument("--to", metavar="FILE.pem", help="write it, without its key, for whoever checks the papers")
+    _act(acts, "upgrade", "Carries an older record over to this version of the program. Make a backup first.")
     clock = _act(acts, "clock", "Says that the clock was put right, after entries made with a wrong one.", signs=True)
     clock.add_argument("--reason", metavar="TEXT", required=True, help="what had been wrong, in a sentence")
+    _certificate(_act(acts, "certificate", "Shows the clinic's certificate, hands it out, or signs with another."))
+
+
+def _certificate(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument("--to", metavar="FILE.pem", help="write it, without its key, for whoever checks papers elsewhere")
+    how = verb.add_mutually_exclusive_group()
+    how.add_argument("--new", action="store_true", help="make a new local one; a clinic lead says so with --as")
+    how.add_argument("--bring", metavar="FILE.p12", help="sign with the clinic's own (PKCS#12); likewise")
+    _json(verb)
+    _by(verb, needed=False)
 
 
 def add_account(verb: argparse.ArgumentParser) -> None:

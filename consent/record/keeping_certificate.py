@@ -6,9 +6,15 @@ import os
 from pathlib import Path
 
 from consent.errors import Problem, RecordError
+from consent.record.canonical import digest
 from consent.record.certificate import SigningCertificate, make_certificate, open_certificate, refuse_outside_validity
 from consent.record.faults import store_faults
+from consent.record.ledger import Person, append
+from consent.record.moves import Role
 from consent.record.place import Record
+
+CERTIFICATE_SUBJECT, CHANGED = "certificate", "certificate-changed"
+"""Subject and kind of the entry that says that the clinic signs with another certificate from now on."""
 
 
 def keep_local_certificate(record: Record) -> str:
@@ -18,9 +24,23 @@ def keep_local_certificate(record: Record) -> str:
     return read_own_certificate(record).certificate.fingerprint
 
 
-def bring_certificate(record: Record, path: Path, passphrase: str) -> str:
-    """Keep the clinic's own certificate from the PKCS#12 file ``path`` instead of the one before it, which stays beside
-    it under the name of its fingerprint, so that papers signed with it are still known. Return the new fingerprint.
+def make_new_certificate(record: Record) -> str:
+    """Make a new local certificate instead of the one before it, which is kept beside; return its fingerprint."""
+    _set_aside(record)
+    return keep_local_certificate(record)
+
+
+def renew_local_certificate(record: Record, person: Person) -> str:
+    """Make a new local certificate instead of the one before it, and return its fingerprint."""
+    content = make_certificate(record.clinic, record.clock(), record.key.passphrase)
+    fingerprint = open_certificate(content, record.key.passphrase, "new certificate").certificate.fingerprint
+    _exchange(record, person, content, fingerprint)
+    return fingerprint
+
+
+def bring_certificate(record: Record, person: Person, path: Path, passphrase: str) -> str:
+    """Keep the clinic's own certificate from the PKCS#12 file ``path`` instead of the one before it, and return its
+    fingerprint.
 
     Raises ``RecordError`` where it cannot sign now.
     """
@@ -33,8 +53,7 @@ def bring_certificate(record: Record, path: Path, passphrase: str) -> str:
     key, found, others = pkcs12.load_key_and_certificates(content, passphrase.encode())
     under_ours = BestAvailableEncryption(record.key.passphrase)
     content = pkcs12.serialize_key_and_certificates(None, key, found, others, under_ours)  # type: ignore[arg-type]
-    _set_aside(record)
-    _keep(record.place.certificate_file, content)
+    _exchange(record, person, content, brought.certificate.fingerprint)
     return brought.certificate.fingerprint
 
 
@@ -49,7 +68,7 @@ def read_own_certificate(record: Record) -> SigningCertificate:
                 f"the clinic's certificate cannot be read ({failure.strerror})",
                 str(path),
                 "no paper can be signed without it",
-                "put it back from where it is kept, or make a new one: consent record certificate",
+                "put it back from where it is kept, or make a new one: consent record certificate --new",
             )
         ) from failure
     return open_certificate(content, record.key.passphrase, str(path))
@@ -62,11 +81,25 @@ def known_certificates(record: Record) -> tuple[SigningCertificate, ...]:
     return (read_own_certificate(record), *kept)
 
 
-def _set_aside(record: Record) -> None:
-    path = record.place.certificate_file
-    if path.exists():
-        name = read_own_certificate(record).certificate.fingerprint.replace(" ", "").lower()
-        path.rename(path.with_name(f"certificate.{name[:16]}.p12"))
+def _exchange(record: Record, person: Person, content: bytes, fingerprint: str) -> None:
+    """Keep ``content`` as the certificate and record who did so; the one before it stays beside it under the name of
+    its fingerprint, so that papers signed with it are still known."""
+    with record.store.writing() as connection:
+        body = {"fingerprint": fingerprint}
+        append(connection, record.key, person, Role.LEAD, CHANGED, CERTIFICATE_SUBJECT, body, record.clock())
+        _set_aside(record.place.certificate_file, record)
+        _keep(record.place.certificate_file, content)
+
+
+def _set_aside(path: Path, record: Record) -> None:
+    if not path.exists():
+        return
+    with store_faults(str(path)):
+        try:
+            name = read_own_certificate(record).certificate.fingerprint.replace(" ", "").lower()
+            path.rename(path.with_name(f"certificate.{name[:16]}.p12"))
+        except RecordError:  # one that does not open is kept too, but nobody is known by it
+            path.rename(path.with_name(f"certificate.{digest(path.read_bytes())[:16]}.damaged"))
 
 
 def _keep(path: Path, content: bytes) -> None:

@@ -1,0 +1,202 @@
+"""What an entry must hold for its kind: each refusal once, beside the entry that is taken."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pytest
+
+from consent.compose.page_code import CodeParts, code_text, short_code
+from consent.errors import AccessError, MoveError
+from consent.record.checks import _CHECKS, _NEED_DETAILS
+from consent.record.moves import State, moves
+from consent.record.place import Record
+from consent.record.state import CONSENT
+from tests.editing import case_maker
+from tests.record.acts import said_with, without_printing
+from tests.record.clock import TestClock
+from tests.record.story import IST, PASSWORDS, Story, make_staff
+
+NOW = dt.datetime(2027, 2, 22, 12, 0, tzinfo=IST)
+
+
+@pytest.fixture
+def story(sqlite_record: Record, clock: TestClock) -> Iterator[Story]:
+    """A case that was explained, with papers of a few bytes."""
+    clock.now = NOW
+    with without_printing():
+        story = Story(sqlite_record, make_staff(sqlite_record))
+        story.open()
+        story.explain(NOW - dt.timedelta(minutes=30))
+        yield story
+
+
+def _refused(story: Story, kind: str, changes: Mapping[str, Any] | None = None, **more: Any) -> str:
+    who = more.pop("who", story.staff.surgeon)
+    with pytest.raises(MoveError) as refusal:
+        story.enter(who, kind, changes, **more)
+    return str(refusal.value)
+
+
+def test_every_check_is_of_a_kind_there_is() -> None:
+    assert {*_CHECKS, *_NEED_DETAILS} <= moves().keys()
+
+
+def test_a_reason_is_needed(story: Story) -> None:
+    assert "a reason is needed" in _refused(story, "sent-back")
+    assert "a reason is needed" in _refused(story, "sent-back", reason="  ")
+
+
+def test_a_talk_needs_a_time_and_a_person(story: Story) -> None:
+    talk = {key: value for key, value in story.now.data["talk"].items() if key != "by"}
+    assert "nobody who held it" in _refused(story, "explained", {"talk": talk})
+
+
+@pytest.mark.parametrize("kind", ["declined", "wants-time"])
+def test_a_decision_stands_in_the_talk(story: Story, kind: str) -> None:
+    assert 'talk.outcome says "agrees"' in _refused(story, kind)
+    changes, _, _ = said_with(kind, story, story.now, NOW)
+    assert story.enter(story.staff.counsellor, kind, changes)
+
+
+def test_the_papers_signed_must_be_those_that_hold(story: Story) -> None:
+    """Samira Kohli v Dr Prabha Manchanda (2008) 2 SCC 1: consent is to what was told, not to something else."""
+    story.sign_off()
+    assert "not the one that holds now" in _consent_refused(story, code="0" * 64)
+    assert "not the one that holds now" in _consent_refused(story, code="AAAA AAAA")
+    assert "not the one that holds now" in _consent_refused(story, code="nonsense")
+
+
+@pytest.mark.parametrize("form", ["whole", "short", "scanned"])
+def test_the_code_is_taken_in_any_form(story: Story, form: str) -> None:
+    story.sign_off()
+    held = story.now.sealed(CONSENT)
+    assert held is not None
+    forms = {
+        "whole": held.code,
+        "short": " ".join(short_code(held.code)).lower(),
+        "scanned": code_text(CodeParts("DEMO-0001", 1, held.code)),
+    }
+    assert story.consent(code=forms[form]).case.state is State.CONSENTED
+
+
+def _consent_refused(story: Story, **details: str) -> str:
+    with pytest.raises(MoveError) as refusal:
+        story.consent(**details)
+    return str(refusal.value)
+
+
+def test_a_competent_adult_signs_in_person(story: Story) -> None:
+    """Indian Medical Council regulations 2002, 7.16, and GMC 2020: a relative never replaces a competent adult."""
+    story.sign_off()
+    assert "never replace" in _consent_refused(story, by="Her Son Example")
+
+
+def test_a_mark_needs_a_witness_who_does_not_treat(story: Story) -> None:
+    """Medical Devices Rules 2017 (India): an impartial witness throughout, where somebody cannot read or write."""
+    story.sign_off()
+    with pytest.raises(MoveError, match="no witness is named"):
+        story.enter(story.staff.counsellor, "consented", details=_details(story, witness=None))
+    assert "cannot be the witness" in _consent_refused(story, witness="M. Example")
+    assert "cannot be the witness" in _consent_refused(story, witness="Dr Asha Invented")
+    assert "is not a way of signing" in _consent_refused(story, how="nodded")
+
+
+def _details(story: Story, **changes: str | None) -> dict[str, str]:
+    held = story.now.sealed(CONSENT)
+    assert held is not None
+    name = story.now.case.patient.name
+    whole = {"by": name, "how": "thumb impression", "witness": "W. Neighbour", "code": held.code, **changes}
+    return {key: value for key, value in whole.items() if value is not None}
+
+
+def test_a_signature_names_what_is_missing(story: Story) -> None:
+    story.sign_off()
+    with pytest.raises(MoveError) as refusal:
+        story.enter(story.staff.counsellor, "consented", details={"how": "signature"})
+    assert {"signature: by", "signature: code"} <= {problem.where for problem in refusal.value.problems}
+
+
+def test_the_second_look_comes_after_the_signature_and_without_a_change(story: Story, clock: TestClock) -> None:
+    """GMC 2020, Reviewing decisions: any change calls for a new talk; stage two is not before stage one."""
+    story.sign_off()
+    story.consent()
+    assert "before the patient's signature" in _confirm_refused(story, NOW - dt.timedelta(hours=1), {})
+    later = NOW + dt.timedelta(minutes=1)
+    assert "something may have changed: plan" in _confirm_refused(story, later, {"plan_changed": "yes"})
+    assert "something may have changed: plan" in _confirm_refused(story, later, {"plan_changed": "unknown"})
+    assert "the patient's wish" in _confirm_refused(story, later, {"still_wishes": "no"})
+    assert story.confirm(later).case.state is State.CONFIRMED
+
+
+def _confirm_refused(story: Story, at: dt.datetime, change: Mapping[str, str]) -> str:
+    changes, _, _ = said_with("confirmed", story, story.now, at)
+    assert changes is not None
+    return _refused(
+        story, "confirmed", {"confirmation": {**changes["confirmation"], **change}}, who=story.staff.theatre
+    )
+
+
+def test_what_was_done_names_the_eye(story: Story) -> None:
+    story.sign_off()
+    story.consent()
+    story.confirm(NOW + dt.timedelta(minutes=1))
+    assert "what was done is missing" in _refused(story, "done")
+    assert "eye that was operated on" in _refused(story, "done", {"done": {"by": "Dr Asha Invented"}})
+
+
+@pytest.mark.parametrize("kind", ["answered", "figures-accepted"])
+def test_nobody_decides_in_the_name_of_another(story: Story, kind: str) -> None:
+    """21 CFR 11.100(a) and 11.200(a)(2): a signature is its owner's alone."""
+    changes, _, _ = said_with(kind, story, story.now, NOW)
+    assert changes is not None
+    ((key, value),) = changes.items()
+    for other in ({"by": "Dr Ravi Example"}, {"registration": "INVENTED-0099"}):
+        foreign = [{**value[0], **other}] if isinstance(value, list) else {**value, **other}
+        assert "nobody decides in another's name" in _refused(story, kind, {key: foreign})
+    assert story.enter(story.staff.surgeon, kind, changes)
+
+
+def test_drops_are_changed_by_a_change(sqlite_record: Record, clock: TestClock) -> None:
+    clock.now = NOW
+    with without_printing():
+        story = Story(sqlite_record, make_staff(sqlite_record))
+        story.open()
+        story.enter(
+            story.staff.surgeon,
+            "done-out-of-order",
+            {"done": {"side": "left"}},
+            "An emergency.",
+            password=PASSWORDS["asha"],
+        )
+        assert "no drops were changed" in _refused(story, "drops-changed")
+        assert story.change_drops(dt.date(2027, 3, 1), "loteprednol-two-weeks", "Pressure.").case.version == 2
+
+
+def test_a_case_is_opened_without_what_others_decide(sqlite_record: Record) -> None:
+    """Accepted figures, answers, a confirmation or an operation in a case file are nobody's entry yet."""
+    from consent.record.entering import open_new
+
+    with without_printing():
+        staff = make_staff(sqlite_record)
+        with pytest.raises(MoveError, match="does not change figures_accepted"):
+            open_new(sqlite_record, staff.counsellor, case_maker()())
+        with pytest.raises(AccessError, match="may not do this as auditor"):
+            open_new(sqlite_record, staff.auditor, case_maker()())
+
+
+def test_a_lead_s_first_password_does_not_sign(sqlite_record: Record, clock: TestClock) -> None:
+    """Information Technology Act 2000 (India), s. 3A(2)(b): under the control of the signatory and of no other."""
+    from consent.record.accounts import set_password
+
+    clock.now = NOW
+    with without_printing():
+        story = Story(sqlite_record, make_staff(sqlite_record))
+        story.open()
+        story.explain(NOW)
+        set_password(sqlite_record, story.staff.lead.person, "asha", "words the lead has chosen")
+        with pytest.raises(AccessError, match="somebody else has chosen"):
+            story.sign_off("words the lead has chosen")
+        assert story.now.state is State.EXPLAINED
