@@ -199,22 +199,36 @@ def _erase(options: argparse.Namespace) -> None:
     out.chatter("Backups made before still hold it, and so do papers handed out. Staff names stay in the chain.")
 
 
-def _certificate(options: argparse.Namespace) -> None:
-    from consent.pack.files import write_whole
-    from consent.record.certificate import pem
-    from consent.record.keeping_certificate import bring_certificate, make_new_certificate, read_own_certificate
+def _upgrade(options: argparse.Namespace) -> None:
+    from consent.record.migrate import upgrade_store
+    from consent.record.store import server_store, sqlite_store
+
+    place = record_place(options.record)
+    upgrade_store(server_store(place.address) if place.address else sqlite_store(place.file))
+    out.chatter("The record is of this program's version. Run consent record check.")
+
+
+def _clock(options: argparse.Namespace) -> None:
+    from consent.record.ledger import CLOCK_SUBJECT, append
+    from consent.record.moves import Role
 
     record = find_record(options.record, options.clinic)
-    if options.bring:
-        bring_certificate(record, Path(options.bring), ask("passphrase of the certificate"))
-    elif options.new:
-        make_new_certificate(record)
-    own = read_own_certificate(record).certificate
-    out.data(own.subject)
-    out.data(f"valid from {own.valid_from:%Y-%m-%d} to {own.valid_to:%Y-%m-%d}")
-    out.data(f"fingerprint {own.fingerprint}")
-    if options.to:
-        write_whole(Path(options.to), pem(own))
+    account = _who(record, options)
+    if Role.LEAD not in account.roles:
+        raise UsageError(Problem("only a clinic lead says that the clock was put right", options.login))
+    with record.store.writing() as connection:
+        entry = append(
+            connection,
+            record.key,
+            account.person,
+            Role.LEAD,
+            "clock-put-right",
+            CLOCK_SUBJECT,
+            {"reason": options.reason},
+            record.clock(),
+            clock_was_set=True,
+        )
+    out.data(f"entry {entry.sequence}: {entry.at:%Y-%m-%d %H:%M:%S} UTC")
 
 
 def _upgrade(options: argparse.Namespace) -> None:
@@ -275,9 +289,7 @@ _ACTS: dict[str, Callable[[argparse.Namespace], None]] = {
     "show": _show,
     "papers": _papers,
     "erase": _erase,
-    "certificate": _certificate,
     "upgrade": _upgrade,
     "check": _check,
     "clock": _clock,
-    "certificate": _certificate,
 }

@@ -24,12 +24,6 @@ def keep_local_certificate(record: Record) -> str:
     return read_own_certificate(record).certificate.fingerprint
 
 
-def make_new_certificate(record: Record) -> str:
-    """Make a new local certificate instead of the one before it, which is kept beside; return its fingerprint."""
-    _set_aside(record)
-    return keep_local_certificate(record)
-
-
 def renew_local_certificate(record: Record, person: Person) -> str:
     """Make a new local certificate instead of the one before it, and return its fingerprint."""
     content = make_certificate(record.clinic, record.clock(), record.key.passphrase)
