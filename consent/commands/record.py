@@ -231,38 +231,6 @@ def _clock(options: argparse.Namespace) -> None:
     out.data(f"entry {entry.sequence}: {entry.at:%Y-%m-%d %H:%M:%S} UTC")
 
 
-def _upgrade(options: argparse.Namespace) -> None:
-    from consent.record.migrate import upgrade_store
-    from consent.record.store import server_store, sqlite_store
-
-    place = record_place(options.record)
-    upgrade_store(server_store(place.address) if place.address else sqlite_store(place.file))
-    out.chatter("The record is of this program's version. Run consent record check.")
-
-
-def _clock(options: argparse.Namespace) -> None:
-    from consent.record.ledger import CLOCK_SUBJECT, append
-    from consent.record.moves import Role
-
-    record = find_record(options.record, options.clinic)
-    account = _who(record, options)
-    if Role.LEAD not in account.roles:
-        raise UsageError(Problem("only a clinic lead says that the clock was put right", options.login))
-    with record.store.writing() as connection:
-        entry = append(
-            connection,
-            record.key,
-            account.person,
-            Role.LEAD,
-            "clock-put-right",
-            CLOCK_SUBJECT,
-            {"reason": options.reason},
-            record.clock(),
-            clock_was_set=True,
-        )
-    out.data(f"entry {entry.sequence}: {entry.at:%Y-%m-%d %H:%M:%S} UTC")
-
-
 def _certificate(options: argparse.Namespace) -> None:
     from consent.commands import certificate
 
@@ -289,6 +257,7 @@ _ACTS: dict[str, Callable[[argparse.Namespace], None]] = {
     "show": _show,
     "papers": _papers,
     "erase": _erase,
+    "certificate": _certificate,
     "upgrade": _upgrade,
     "check": _check,
     "clock": _clock,
