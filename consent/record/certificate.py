@@ -195,7 +195,9 @@ def refuse_outside_validity(certificate: Certificate, at: dt.datetime, where: st
         raise _unusable(f"it is not valid before {day}", where, "look whether the clock of this machine is right")
     if at > certificate.valid_to:
         day = f"{certificate.valid_to:%Y-%m-%d %H:%M} UTC"
-        raise _unusable(f"it expired on {day}", where, "consent record certificate --new makes a new one; papers signed so far keep")
+        raise _unusable(
+            f"it expired on {day}", where, "consent record certificate --new makes a new one; papers signed so far keep"
+        )
 
 
 def read_certificates(content: bytes, where: str) -> tuple[Certificate, ...]:
