@@ -53,12 +53,12 @@ def _lead(record: Record, options: argparse.Namespace) -> Person:
     from consent.record.login import identify
     from consent.record.moves import Role
 
-    if not options.login:
+    if not options.by:
         raise UsageError(Problem("nobody is named", "consent record certificate", remedy="say who you are with --as"))
-    password = ask(f"password of {options.login}")
-    account = identify(record, options.login, password)
+    password = ask(f"password of {options.by}")
+    account = identify(record, options.by, password)
     if Role.LEAD not in account.roles:
-        raise AccessError(Problem("only a clinic lead exchanges the clinic's certificate", options.login))
+        raise AccessError(Problem("only a clinic lead exchanges the clinic's certificate", options.by))
     prove(record, account, password)
     return account.person
 
