@@ -9,8 +9,9 @@ from consent.errors import Problem, RecordError
 from consent.record.canonical import digest
 from consent.record.cases import read_case_state, read_keys
 from consent.record.keys import Purpose, decrypt, encrypt
+from consent.record.moves import moves
 from consent.record.place import Record
-from consent.record.schema import PAPERS
+from consent.record.schema import LEDGER, PAPERS
 from consent.record.state import CaseState, Keys, SealedPaper, SealedSet
 
 if TYPE_CHECKING:
@@ -45,27 +46,37 @@ def read_paper(record: Record, name: str) -> bytes:
 
 
 def find_file(record: Record, name: str) -> Found | None:
-    """The papers among which the file with the SHA-256 ``name`` is, or None where no such file is kept."""
+    """The papers among which the file with the SHA-256 ``name`` is, kept or erased; None where no entry names it."""
     with record.store.reading() as connection:
-        row = connection.execute(PAPERS.select().where(PAPERS.c.digest == name)).one_or_none()
-    if row is None:
-        return None
-    case = read_case_state(record, row.subject)
-    sealed = next(one for one in case.sets if one.code == row.code)
-    return Found(case, sealed, next(paper for paper in sealed.papers if paper.digest == name))
+        rows = connection.execute(PAPERS.select().where(PAPERS.c.digest == name)).all()
+        subjects = {row.subject for row in rows} or _named_in_ledger(connection, f'"digest":"{name}')
+    for subject in subjects:
+        case = read_case_state(record, subject)
+        for sealed in case.sets:
+            for paper in sealed.papers:
+                if paper.digest == name:
+                    return Found(case, sealed, paper)
+    return None
 
 
 def find_code(record: Record, code: str) -> Found | None:
-    """The papers whose code, hexadecimal, is ``code`` or begins with it; None where there are none.
+    """The papers, kept or erased, whose code, hexadecimal, is ``code`` or begins with it; None where there are none.
 
     Raises ``RecordError`` where several begin with it.
     """
     with record.store.reading() as connection:
-        wanted = PAPERS.select().with_only_columns(PAPERS.c.subject, PAPERS.c.code)
-        rows = connection.execute(wanted.where(PAPERS.c.code.like(f"{code}%")).distinct()).all()
-    if not rows:
-        return None
-    if len(rows) > 1:
+        wanted = PAPERS.select().with_only_columns(PAPERS.c.subject)
+        rows = connection.execute(wanted.where(PAPERS.c.code.startswith(code, autoescape=True))).all()
+        subjects = {row.subject for row in rows} or _named_in_ledger(connection, f'"code":"{code}')
+    cases = (read_case_state(record, subject) for subject in sorted(subjects))
+    found = [Found(case, sealed) for case in cases for sealed in case.sets if sealed.code.startswith(code)]
+    if len(found) > 1:
         raise RecordError(Problem("several papers begin with this code", code, remedy="read the whole code"))
-    case = read_case_state(record, rows[0].subject)
-    return Found(case, next(one for one in case.sets if one.code == rows[0].code))
+    return found[0] if found else None
+
+
+def _named_in_ledger(connection: Connection, named: str) -> set[str]:
+    """Cases with an entry that sealed papers and says ``named`` of them: it stays when the papers are erased."""
+    sealing = [kind for kind, wanted in moves().items() if wanted.seals]
+    rows = LEDGER.select().with_only_columns(LEDGER.c.subject).where(LEDGER.c.kind.in_(sealing))
+    return {row.subject for row in connection.execute(rows.where(LEDGER.c.content.contains(named, autoescape=True)))}
