@@ -8,15 +8,17 @@ from consent.errors import RecordError
 from consent.record.faults import store_faults
 from consent.record.store import Store
 
+PATIENCE_MS = 10_000
+"""How long to wait for those who are reading the file."""
+
 
 def clear_away(store: Store) -> bool:
-    """Write ``store`` anew, so that no byte of what was deleted stays in its files; False where somebody who was
-    reading or writing kept it from being done.
+    """See to it that no byte of what was deleted stays in the files of ``store``; False where somebody who was reading
+    or writing kept it from being done.
 
-    A row that SQLite moved to another page may leave a copy in the empty room of the first, which secure_delete does
-    not look at (sqlite.org/pragma.html); VACUUM writes every page anew, and a log that was truncated holds no old ones.
-    In PostgreSQL a deleted row stays until VACUUM FULL has written its table anew. What the server's log (WAL), copies
-    of its files, or the free blocks of a disk hold is out of reach.
+    SQLite overwrites with zeros what it deletes (secure_delete), in its log first: the log is taken into the file and
+    cut to nothing. In PostgreSQL a deleted row stays until VACUUM FULL has written its table anew. What the server's
+    own log (WAL), copies of its files, or the free blocks of a disk hold is out of reach.
     """
     try:
         return _sqlite(store) if store.is_sqlite else _server(store)
@@ -26,8 +28,9 @@ def clear_away(store: Store) -> bool:
 
 def _sqlite(store: Store) -> bool:
     with store_faults(store.where), closing(store.engine.raw_connection()) as connection:
+        connection.detach()
         cursor = connection.cursor()
-        cursor.execute("VACUUM")
+        cursor.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
         cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         busy, _, _ = cursor.fetchall()[0]
         return int(busy) == 0

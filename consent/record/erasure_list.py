@@ -6,6 +6,7 @@ import datetime as dt
 import os
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
@@ -77,9 +78,9 @@ def add_to_list(path: Path, erased: Erased) -> None:
 
 
 def take_from_list(path: Path, erased: Erased) -> None:
-    """Take ``erased`` out again, because nothing was erased after all."""
-    kept = [line for line in path.read_text(encoding="ascii").splitlines() if line != str(erased)]
-    write_list(path, kept)
+    """Take ``erased`` out again, because nothing was erased after all; as far as the disk lets it be written."""
+    with suppress(OSError):
+        write_list(path, [line for line in path.read_text(encoding="ascii").splitlines() if line != str(erased)])
 
 
 def write_list(path: Path, listed: Iterable[object]) -> None:
