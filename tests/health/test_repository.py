@@ -105,7 +105,7 @@ def test_dependencies_have_lower_bounds_and_a_line_in_developers() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     developers = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").lower()
     for requirement in [*project["dependencies"], *project["optional-dependencies"]["test"]]:
-        name, bound = re.match(r"([a-zA-Z0-9._-]+)(.*)", requirement).groups()  # type: ignore[union-attr]
+        name, bound = re.match(r"([a-zA-Z0-9._-]+)(?:\[[a-z,]+\])?(.*)", requirement).groups()  # type: ignore[union-attr]
         assert bound.startswith((">=", "==")), requirement
         assert f"| {name.lower()} |" in developers, name
 
