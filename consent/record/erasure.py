@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -146,9 +147,9 @@ def _refuse_state(case: CaseState) -> None:
 
 def _refuse_naming(case: CaseState, reason: str) -> None:
     patient = case.data.get("patient", {})
-    own = (patient.get("record_number"), patient.get("telephone"), patient.get("birth_date"))
-    words = [word for word in str(patient.get("name", "")).split() if len(word) > _SHORT]
-    if any(str(part).casefold() in reason.casefold() for part in (*own, *words) if part):
+    numbers = (_squeezed(str(patient.get(key) or "")) for key in ("record_number", "telephone", "birth_date"))
+    names = _words(str(patient.get("name") or ""))
+    if names & _words(reason) or any(number and number in _squeezed(reason) for number in numbers):
         raise MoveError(
             Problem(
                 "the reason names the patient",
@@ -159,8 +160,18 @@ def _refuse_naming(case: CaseState, reason: str) -> None:
         )
 
 
+def _words(text: str) -> set[str]:
+    """The words of ``text``, whatever their case; initials and the like stand in any sentence."""
+    return {word for word in re.split(r"[\s,.;:()]+", text.casefold()) if len(word) > _SHORT}
+
+
+def _squeezed(text: str) -> str:
+    """``text`` without what people put between the digits of a number."""
+    return re.sub(r"[\s./-]", "", text).casefold()
+
+
 _SHORT = 2
-"""Letters of a word that may stand in any sentence."""
+"""Letters of a word that is no name by itself."""
 
 
 def _refuse_too_early(record: Record, case: CaseState, before_retention: bool) -> None:

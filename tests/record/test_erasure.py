@@ -276,13 +276,16 @@ def test_a_clinic_that_has_not_said_how_long_erases_nothing(
 
 
 def test_a_reason_that_names_the_patient_is_refused(closed: tuple[Record, Account, Account, str]) -> None:
-    """It stays in the clear."""
+    """It stays in the clear. A word that only holds the letters of a name is none."""
     record, lead, _, subject = closed
     later(record, 7)
     patient = read_case_state(record, subject).case.patient
-    for named in (patient.name.split()[0].upper(), patient.record_number, str(patient.telephone)):
+    first = patient.name.split()[0]
+    spaced = " ".join(str(patient.telephone).replace(" ", ""))
+    for named in (first.upper(), f"({first},", patient.record_number, str(patient.telephone), spaced):
         with pytest.raises(MoveError, match="names the patient"):
             erase(record, lead, subject, PASSWORDS["lead"], f"Asked for by {named} in person.")
+    erase(record, lead, subject, PASSWORDS["lead"], f"Asked for by un{first.lower()}ly people, section 12.")
 
 
 def test_only_the_lead_with_the_password_and_only_a_closed_case(closed: tuple[Record, Account, Account, str]) -> None:
