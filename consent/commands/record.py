@@ -77,7 +77,7 @@ def _enter(options: argparse.Namespace) -> None:
     record = find_record(options.record, options.clinic)
     account, password = _login(record, options)
     seen = read_case_state(record, options.subject).sequence if options.seen is None else options.seen
-    data = None if options.case is None else _case_data(options.case)
+    data = None if options.case is None else _case_data(record, options, seen)
     act = Act(options.kind, seen, data, options.reason, _details(options.detail))
     recorded = enter(record, account, options.subject, act, password)
     for entry in recorded.meanwhile:
@@ -89,11 +89,19 @@ def _enter(options: argparse.Namespace) -> None:
         out.chatter(f"The papers signed before are void{f': {changed} would say something else' if changed else ''}.")
 
 
-def _case_data(path: str) -> Mapping[str, Any]:
+def _case_data(record: Any, options: argparse.Namespace, seen: int) -> Mapping[str, Any]:
+    """The case as it was seen, with those parts from the file that an entry of this kind changes."""
     from consent.case import read_case
+    from consent.record.cases import read_case_state
+    from consent.record.moves import move
+    from consent.record.patch import merge, parted
     from consent.record.state import data_of
 
-    return data_of(read_case(Path(path)))
+    own = move(options.kind).parts
+    rest, _ = parted(read_case_state(record, options.subject, seen).data, own)
+    _, given = parted(data_of(read_case(Path(options.case))), own)
+    data: Mapping[str, Any] = merge(rest, given)
+    return data
 
 
 def _details(given: list[str]) -> dict[str, str]:
