@@ -66,12 +66,16 @@ def erased(record: Record, lead: Account, subject: str, **how: bool) -> Gone:
 
 
 def bytes_of(record: Record, server: Server) -> bytes:
-    """Every byte of the store: database, log and index of the log; of a server, all its tables without its own log."""
+    """Every byte of the store: database, log and index of the log; of a server, every file of the database, without the
+    server's own log."""
     if record.store.is_sqlite:
         files = sorted(record.place.folder.glob("record.sqlite3*"))
         return b"".join(path.read_bytes() for path in files)
     server.run("CHECKPOINT")
-    return b"".join(path.read_bytes() for path in sorted((server.data / "base").rglob("*")) if path.is_file())
+    ((folder,),) = server.run(
+        "SELECT oid FROM pg_database WHERE datname = current_database()", record.store.engine.url.database or ""
+    )
+    return b"".join(path.read_bytes() for path in sorted((server.data / "base" / str(folder)).iterdir()))
 
 
 def pieces(whole: bytes, size: int = 16) -> list[bytes]:
