@@ -7,6 +7,7 @@ import datetime as dt
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 
@@ -28,6 +29,8 @@ from consent.record.state import AFTERCARE, CONSENT
 from consent.record.telling import as_data, as_text
 from consent.review import differences
 from tests.record.clock import TestClock
+from tests.record.conftest import STORES
+from tests.record.servers import Server
 from tests.record.story import IST, PASSWORDS, Story, make_staff
 
 FIRST_DAY, SECOND_DAY, SURGERY, LATER, LAST = (
@@ -51,11 +54,28 @@ class Told:
     changes: dict[str, list[str]]
 
 
-@pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory, clinic: Clinic) -> Iterator[Told]:
-    """The whole story with real papers, entered once."""
+@pytest.fixture(scope="module", params=STORES)
+def told(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory, clinic: Clinic, server: Server
+) -> Iterator[Told]:
+    """The whole story, entered once in each store: with every paper in the file, with two of each kind on the server."""
+    folder = tmp_path_factory.mktemp("story") / "record"
     clock = TestClock(FIRST_DAY)
-    record = make_record(Place(tmp_path_factory.mktemp("story") / "record"), clinic, clock)
+    if request.param == "sqlite":
+        yield from _told(Place(folder), clinic, clock)
+        return
+    name = server.lend_database()
+    with patch("consent.record.making.sheets_of", _few_sheets):
+        yield from _told(Place(folder, server.address(name)), clinic, clock)
+    server.take_back(name)
+
+
+def _few_sheets(stage: str) -> tuple[str, ...]:
+    return ("separate-choices", "day-of-surgery") if stage == CONSENT else ("lens-card", "surgeon-review")
+
+
+def _told(place: Place, clinic: Clinic, clock: TestClock) -> Iterator[Told]:
+    record = make_record(place, clinic, clock)
     keep_local_certificate(record)
     yield tell(record, clock)
     record.close()
