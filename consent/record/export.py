@@ -98,7 +98,7 @@ def _papers(case: CaseState) -> Iterator[tuple[str, str]]:
         state = "holds" if sealed.current else "void" if sealed.void else "replaced"
         for paper in sealed.papers:
             tags = "-".join(paper.languages)
-            yield paper.digest, f"{paper.sheet}.{tags}.v{sealed.version}.{sealed.code[:8]}.{state}.pdf"
+            yield paper.digest, f"{paper.sheet}.{tags}.v{sealed.version}.{paper.digest[:8]}.{state}.pdf"
 
 
 def _json(value: object) -> bytes:

@@ -280,3 +280,12 @@ def test_a_case_that_lacks_all_but_the_least_is_handed_out_too(sqlite_record: Re
     lead, _ = people(sqlite_record)
     page = handed(sqlite_record, lead, open_case(sqlite_record, COUNSELLOR, case), tmp_path / "out")
     assert "Ama Example" in page.words
+
+
+def test_two_papers_of_one_sheet_are_two_files(sqlite_record: Record, tmp_path: Path) -> None:
+    """Whatever a sign-off calls its papers, none takes the place of another; SHA-256 (FIPS 180-4) by hashlib."""
+    lead, _ = people(sqlite_record)
+    case = signed_case(sqlite_record, how_many=3)
+    handed(sqlite_record, lead, case, tmp_path / "out")
+    found = {sha256(path.read_bytes()).hexdigest() for path in (tmp_path / "out" / "papers").iterdir()}
+    assert found == {paper.digest for sealed in case.case.sets for paper in sealed.papers} and len(found) == 3
