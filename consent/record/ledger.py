@@ -144,6 +144,14 @@ def stored(connection: Connection, subject: str | None = None, after: int = 0) -
         yield row.sequence, row.content, row.hash
 
 
+def stored_hash(connection: Connection, sequence: int) -> str | None:
+    """The hash of the entry ``sequence`` as it is kept, or None where there is no such entry."""
+    found: str | None = connection.execute(
+        LEDGER.select().with_only_columns(LEDGER.c.hash).where(LEDGER.c.sequence == sequence)
+    ).scalar_one_or_none()
+    return found
+
+
 def entry_of(content: str) -> Entry:
     """The entry that ``content`` holds. Raises ``RecordError`` where it holds none."""
     try:

@@ -58,7 +58,7 @@ class Told:
 def told(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory, clinic: Clinic, server: Server
 ) -> Iterator[Told]:
-    """The whole story, entered once in each store: with every paper in the file, with two of each kind on the server."""
+    """The whole story, entered once in each store: with every paper in the file, with two a time on the server."""
     folder = tmp_path_factory.mktemp("story") / "record"
     clock = TestClock(FIRST_DAY)
     if request.param == "sqlite":
