@@ -41,7 +41,7 @@ def record_sheet(record: Record, case: CaseState, tag: str) -> Document:
     sections.append(Section("entries", voice.line("record.entries"), (entries, *_chain(case, voice))))
     title = voice.line("record.title")
     sheet = finish(voice, assessment, SHEET, title, tuple(sections), patient_sheet=False, for_staff=True)
-    return replace(sheet, marks=(voice.line("frame.staff-only"), *sheet.marks[1:]))
+    return replace(sheet, marks=(voice.line("record.staff-only"), *sheet.marks[1:]))
 
 
 def _facts(case: CaseState, voice: Voice) -> Facts:
