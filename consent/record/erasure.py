@@ -53,12 +53,12 @@ def erase(
     found and done as well. What stays: who of the staff entered what kind of thing and when, states, digests.
 
     Not before the clinic's retention has ended since the last entry, unless ``before_retention``, and then ``reason``
-    names the legal ground. It is kept in the clear, for it has to outlive the keys: one that names the patient is
-    refused. Raises ``MoveError``, ``AccessError`` or ``ConflictError``; then nothing was erased.
+    names the legal ground; what was found and done is kept until then whatever is said. The reason is kept in the
+    clear, for it has to outlive the keys: one that names the patient is refused. Raises ``MoveError``, ``AccessError`` or ``ConflictError``; then nothing was erased.
     """
     case = read_case_state(record, subject)
     _refuse_state(case)
-    _refuse_too_early(record, case, before_retention)
+    _refuse_too_early(record, case, before_retention and not everything)
     _refuse_naming(case, reason)
     purposes = _purposes(case, everything)
     open_ = {"destroyed": list(purposes), "ground": reason, "before_retention": before_retention}
@@ -192,7 +192,7 @@ def _refuse_too_early(record: Record, case: CaseState, before_retention: bool) -
                 f"the record is to be kept until {end:%Y-%m-%d}",
                 case.subject,
                 f"the clinic keeps records for {years} years after the last entry",
-                "wait; or, where a law orders it earlier, say --before-retention and name the law in the reason",
+                "wait; or, where a law orders it, erase the identity alone: --before-retention, the law in the reason",
             )
         )
 

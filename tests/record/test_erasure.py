@@ -263,6 +263,8 @@ def test_earlier_only_on_a_ground_that_is_said(closed: tuple[Record, Account, Ac
     record, lead, _, subject = closed
     with pytest.raises(MoveError, match="a reason is needed"):
         erase(record, lead, subject, PASSWORDS["lead"], " ", before_retention=True)
+    with pytest.raises(MoveError, match="to be kept until"):
+        erased(record, lead, subject, everything=True, before_retention=True)
     erased(record, lead, subject, before_retention=True)
     body = read_case_state(record, subject).history[-1].entry.body
     assert body["before_retention"] is True and body["ground"] == REASON
