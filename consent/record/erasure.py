@@ -54,7 +54,8 @@ def erase(
 
     Not before the clinic's retention has ended since the last entry, unless ``before_retention``, and then ``reason``
     names the legal ground; what was found and done is kept until then whatever is said. The reason is kept in the
-    clear, for it has to outlive the keys: one that names the patient is refused. Raises ``MoveError``, ``AccessError`` or ``ConflictError``; then nothing was erased.
+    clear, for it has to outlive the keys: one that names the patient is refused. Raises ``MoveError``, ``AccessError``
+    or ``ConflictError``; then nothing was erased.
     """
     case = read_case_state(record, subject)
     _refuse_state(case)
