@@ -120,7 +120,8 @@ def _sealed(where: str, found: Inspected, record: Record | None) -> Answer:
         problems += [*reasons, *(() if found.problems else anchored(record, found.data))]
         verdict = _HOLDS
     more = {"signature": _signature(found), "record": None if kept is None else _standing(kept), "data": found.data}
-    return _answer(where, verdict, _sentences(found, record is not None), problems, **more)
+    says = [*_sentences(found, record is not None), *(() if kept is None else _erased(kept))]
+    return _answer(where, verdict, says, problems, **more)
 
 
 def _sentences(found: Inspected, looked_up: bool) -> Iterator[str]:
@@ -174,7 +175,7 @@ def _code(text: str, where: str, record: Record | None) -> Answer:
         return _answer(where, _BAD, says, reasons, code=code)
     if parts is not None:
         reasons = (*reasons, *misnamed(record, kept, parts))
-    says += _page_sentences(kept)
+    says += [*_page_sentences(kept), *_erased(kept)]
     return _answer(where, _CODE_HOLDS, says, reasons, code=code, record=_standing(kept))
 
 
@@ -184,6 +185,13 @@ def _page_sentences(kept: Found) -> Iterator[str]:
     yield f"Signed off by {kept.sealed.by}, {said(kept.sealed.at)}; {kept.case.subject}, version {kept.sealed.version}."
     yield f"It is on: {', '.join(dict.fromkeys(paper.sheet for paper in kept.sealed.papers))}."
     yield "A code can be copied: the words of the page are proved only by the kept file (consent record papers)."
+
+
+def _erased(kept: Found) -> Iterator[str]:
+    from consent.record.inspection import said
+
+    if (erased := kept.case.erased) is not None:
+        yield f"Identity and papers of this patient were erased from the record on {said(erased.at)}."
 
 
 def _standing(kept: Found) -> dict[str, Any]:

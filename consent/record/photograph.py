@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from consent.errors import PaperError, Problem
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 _MARK = "CONSENT:"
 _BEGINNINGS = (b"\x89PNG", b"\xff\xd8\xff")
@@ -32,11 +37,38 @@ def read_page_code(content: bytes, where: str) -> str:
 
 def _texts(content: bytes, where: str) -> list[str]:
     import zxingcpp
+
+    for seen in _views(_opened(content, where)):
+        if found := [code.text for code in zxingcpp.read_barcodes(seen)]:
+            return found
+    return []
+
+
+def _opened(content: bytes, where: str) -> Image.Image:
     from PIL import Image
 
     try:
         with Image.open(io.BytesIO(content), formats=("PNG", "JPEG")) as picture:
-            grey = picture.convert("L")
+            return picture.convert("L")
     except Exception as failure:  # Pillow has no family of its own for what a damaged picture makes it stumble over
         raise PaperError(Problem("this picture cannot be opened", where, "it is damaged", _FLAT)) from failure
-    return [code.text for code in zxingcpp.read_barcodes(grey)]
+
+
+def _views(picture: Image.Image) -> Iterator[Image.Image]:
+    """The picture as it is; where it is small, enlarged; then sharpened, which helps most where it is out of focus."""
+    from PIL import ImageFilter
+
+    yield picture
+    if max(picture.size) <= _SMALL:
+        for times in _ENLARGED:
+            larger = picture.resize((picture.width * times, picture.height * times))
+            yield larger
+            yield larger.filter(ImageFilter.UnsharpMask(2 * times, 300, 0))
+
+
+_SMALL, _ENLARGED = 2600, (2, 3)
+"""Pixels of the longer side of a page of A4 at 220 to the inch, above which enlarging finds nothing more; how often.
+
+Tried on 40 codes of 14.4 mm turned by up to 7 degrees, blurred and saved as JPEG: at 150 to the inch and a blur of 1.2
+pixels 39 of 40 were read instead of none, at 120 and 0.8 all instead of 2.
+"""

@@ -9,7 +9,7 @@ from consent.compose.page_code import CodeParts
 from consent.errors import Problem
 from consent.record.cases import read_case_state
 from consent.record.inspection import said
-from consent.record.ledger import stored
+from consent.record.ledger import stored_hash
 from consent.record.papers import Found, find_code, find_file
 from consent.record.place import Record
 
@@ -51,7 +51,7 @@ def anchored(record: Record, data: Mapping[str, Any]) -> tuple[Problem, ...]:
     anchor = data.get("ledger", {})
     sequence, wanted = anchor.get("sequence", 0), anchor.get("hash")
     with record.store.reading() as connection:
-        there = next((found for _, _, found in stored(connection, after=sequence - 1)), None) if sequence else wanted
+        there = stored_hash(connection, sequence) if sequence else wanted
     if there == wanted:
         return ()
     return (
