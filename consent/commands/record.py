@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -178,7 +180,10 @@ def _papers(options: argparse.Namespace) -> None:
 def _check(options: argparse.Namespace) -> None:
     from consent.record.checking import check_record
 
-    found = check_record(find_record(options.record, options.clinic))
+    record = find_record(options.record, options.clinic)
+    found = check_record(record)
+    if options.noted:
+        found = replace(found, problems=(*found.problems, *_noted(record, options.noted)))
     sequence, digest = found.last
     if options.json:
         problems = [vars(problem) for problem in found.problems]
@@ -186,10 +191,32 @@ def _check(options: argparse.Namespace) -> None:
         out.as_json({**counts, "last": {"sequence": sequence, "hash": digest}, "problems": problems})
     else:
         out.data(f"{found.entries} entries, {found.cases} cases, {found.papers} signed papers")
-        out.data(f"last entry {sequence}: {digest}")
+        out.data(f"last entry {sequence}:{digest}")
     if found.problems:
         raise RecordError(found.problems)
-    out.chatter("Everything holds together. Write the last entry down elsewhere: a later check can be held against it.")
+    out.chatter("Everything holds together. Note the last entry elsewhere: a later check takes it with --noted.")
+
+
+def _noted(record: Any, noted: str) -> tuple[Problem, ...]:
+    """A problem where the entry that was noted elsewhere is no longer the one that stands in the ledger."""
+    from consent.record.ledger import stored_hash
+
+    number, _, digest = noted.partition(":")
+    if not number.isdecimal() or not re.fullmatch("[0-9a-f]{64}", digest):
+        remedy = "give it as consent record check printed it, such as 120:3fa0..."
+        raise UsageError(Problem(f'"{noted}" is not the number and the digest of an entry', "--noted", remedy=remedy))
+    with record.store.reading() as connection:
+        there = stored_hash(connection, int(number))
+    if there == digest:
+        return ()
+    return (
+        Problem(
+            f"entry {number} is {'not there' if there is None else 'another one'}",
+            "ledger",
+            "an older copy of the record was put in its place, or a new chain was written with its key",
+            "stop writing, keep this record as it is, and look for the newer one and the last backup",
+        ),
+    )
 
 
 def _erase(options: argparse.Namespace) -> None:

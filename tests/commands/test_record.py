@@ -100,6 +100,23 @@ def test_everything_is_checked(clinic: Run, case_file: Path) -> None:
     assert len(found["last"]["hash"]) == 64
 
 
+def test_an_older_copy_is_given_away_by_what_was_noted(clinic: Run, case_file: Path, tmp_path: Path) -> None:
+    """A whole folder put back as it was holds together by itself; only a note kept elsewhere tells."""
+    import shutil
+
+    folder = tmp_path / "record"
+    shutil.copytree(folder, tmp_path / "older")
+    _open(clinic, case_file)
+    noted = clinic("record", "check")[1].splitlines()[-1].removeprefix("last entry ")
+    assert clinic("record", "check", "--noted", noted)[0] == 0
+    shutil.rmtree(folder)
+    shutil.copytree(tmp_path / "older", folder)
+    assert clinic("record", "check")[0] == 0
+    code, _, err = clinic("record", "check", "--noted", noted)
+    assert (code, "is not there" in err) == (11, True), err
+    assert clinic("record", "check", "--noted", "five")[0] == 2
+
+
 @pytest.mark.parametrize(
     ("kind", "login", "code", "said"),
     [
