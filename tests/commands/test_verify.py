@@ -305,7 +305,7 @@ def photographs(desk: Desk) -> dict[int, Path]:
         with Image.open(f"{stem}.png") as page:
             seen = page.convert("L").rotate(4, Image.Resampling.BICUBIC, expand=True, fillcolor=90)
         found[dots] = desk.folder / f"page.{dots}.jpg"
-        seen.filter(ImageFilter.GaussianBlur(1.0 if dots == 150 else 1.5)).save(found[dots], quality=80)
+        seen.filter(ImageFilter.GaussianBlur(0.8 if dots == 150 else 1.2)).save(found[dots], quality=80)
     return found
 
 
