@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from consent.errors import AccessError, Problem, UsageError
 from consent.record.canonical import digest
+from consent.record.guessable import guessable
 from consent.record.ledger import Entry, Person, append, entries
 from consent.record.moves import Role
 from consent.record.place import Record
@@ -113,7 +114,7 @@ def change_account(
     _check(login, name, roles, registration)
     with record.store.writing() as connection:
         accounts = read_accounts(connection)
-        _refuse_not_lead(by)
+        _refuse_not_lead(accounts, by)
         account = named(accounts, login)
         changed = replace(account, name=name, roles=roles, registration=registration)
         _refuse_nobody_left({**accounts, account.id: changed}, accounts)
@@ -127,7 +128,7 @@ def close_account(record: Record, by: Person, login: str) -> Account:
     """The account ``login``, closed; what it entered stays. The last surgeon and the last lead cannot be closed."""
     with record.store.writing() as connection:
         accounts = read_accounts(connection)
-        _refuse_not_lead(by)
+        _refuse_not_lead(accounts, by)
         account = named(accounts, login)
         closed = replace(account, closed=True)
         _refuse_nobody_left({**accounts, account.id: closed}, accounts)
@@ -140,10 +141,11 @@ def close_account(record: Record, by: Person, login: str) -> Account:
 def set_password(record: Record, by: Person, login: str, password: str) -> None:
     """Keep a new password of the account ``login``: its owner's own choice, or a first one given by a clinic lead."""
     with record.store.writing() as connection:
-        account = named(read_accounts(connection), login)
+        accounts = read_accounts(connection)
+        account = named(accounts, login)
         own = by.account == account.id
         if not own:
-            _refuse_not_lead(by)
+            _refuse_not_lead(accounts, by)
         check_password(password, account.login, account.name)
         _keep(connection, record, by, account.id, hasher().hash(_normal(password)), own)
         end_sessions(connection, account.id)
@@ -189,16 +191,15 @@ def waste_time(password: str) -> None:
 
 
 def check_password(password: str, login: str, name: str) -> None:
-    """Raise ``UsageError`` where ``password`` is too short, too long, or made of the person's own name."""
+    """Raise ``UsageError`` where ``password`` is too short, too long, or among the first that anybody would guess."""
+    password = unicodedata.normalize("NFKC", password)
     problem = None
     if len(password) < SHORTEST:
         problem = f"the password has {len(password)} signs; it needs {SHORTEST} or more"
     elif len(password) > LONGEST:
         problem = f"the password has more than {LONGEST} signs"
-    elif len(set(password)) < SHORTEST // 3:
-        problem = "the password is the same few signs again and again"
-    elif any(part and part in password.casefold() for part in (login, *name.casefold().split()) if len(part) > 3):
-        problem = "the password holds the name of its owner"
+    else:
+        problem = guessable(password, (login, *name.split()))
     if problem:
         raise UsageError(Problem(problem, "password", remedy="three or four words that only you would put together"))
 
@@ -226,9 +227,9 @@ def _decoy() -> str:
     return hasher().hash(secrets.token_hex(16))
 
 
-def _normal(password: str) -> str:
+def _normal(password: str) -> bytes:
     """One form for what looks the same, whatever keyboard it came from (NIST SP 800-63B, 5.1.1.2: NFKC)."""
-    return unicodedata.normalize("NFKC", password)
+    return unicodedata.normalize("NFKC", password).encode(errors="surrogatepass")
 
 
 def _keep(connection: Connection, record: Record, by: Person, account: str, hashed: str, own: bool) -> None:
@@ -267,7 +268,7 @@ def _check(login: str, name: str, roles: tuple[Role, ...], registration: str | N
 
 def _refuse_maker(accounts: Mapping[str, Account], by: Person, roles: tuple[Role, ...]) -> None:
     if by is not THIS_MACHINE:
-        _refuse_not_lead(by)
+        _refuse_not_lead(accounts, by)
     elif accounts:
         remedy = "log in as a clinic lead"
         raise AccessError(Problem("there are accounts already", "accounts", remedy=remedy))
@@ -276,8 +277,10 @@ def _refuse_maker(accounts: Mapping[str, Account], by: Person, roles: tuple[Role
         raise UsageError(Problem("the first account must be able to make the others", "accounts", remedy=remedy))
 
 
-def _refuse_not_lead(by: Person) -> None:
-    if Role.LEAD not in by.roles:
+def _refuse_not_lead(accounts: Mapping[str, Account], by: Person) -> None:
+    """Held to the accounts as they are now: a role may have been taken away since ``by`` logged in."""
+    account = accounts.get(by.account)
+    if account is None or account.closed or Role.LEAD not in account.roles:
         raise AccessError(Problem(f"{by.name} is not clinic lead", "accounts", remedy="ask the clinic lead"))
 
 

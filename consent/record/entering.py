@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from consent.case import Case
 from consent.errors import AccessError, Problem
-from consent.record.accounts import Account
+from consent.record.accounts import Account, read_accounts
 from consent.record.act import Act
 from consent.record.cases import Recorded, act_on, open_case
 from consent.record.ledger import append
@@ -25,7 +25,7 @@ REFUSALS = "refusals"
 
 def open_new(record: Record, account: Account, case: Case) -> Recorded:
     """Open ``case`` in the record. Raises ``AccessError`` where ``account`` may not."""
-    _refuse(record, account, "opened", "")
+    account = _allowed(record, account, "opened", "")
     return open_case(record, account.person, case)
 
 
@@ -45,7 +45,7 @@ def enter(
     the same transaction, where nothing is sealed.
     """
     wanted = move(act.kind)
-    _refuse(record, account, act.kind, subject)
+    account = _allowed(record, account, act.kind, subject)
     if wanted.password:
         prove(record, account, password)
     if wanted.seals is not None:
@@ -73,11 +73,21 @@ def prove(record: Record, account: Account, password: str | None) -> None:
         )
 
 
-def _refuse(record: Record, account: Account, kind: str, subject: str) -> None:
+def _allowed(record: Record, account: Account, kind: str, subject: str) -> Account:
+    """``account`` as it is now: since it was logged in, a lead may have closed it or taken away a role."""
+    with record.store.reading() as connection:
+        fresh = read_accounts(connection).get(account.id)
     try:
-        role_for(kind, account.person)
+        if fresh is None or fresh.closed:
+            raise AccessError(Problem("this account was closed", account.login, remedy="ask the clinic lead"))
+        role_for(kind, fresh.person)
     except AccessError:
-        with record.store.writing() as connection:
-            person, body = account.person, {"kind": kind, "case": subject}
-            append(connection, record.key, person, person.roles[0], "refused", REFUSALS, body, record.clock())
+        _keep_refusal(record, fresh or account, kind, subject)
         raise
+    return fresh
+
+
+def _keep_refusal(record: Record, account: Account, kind: str, subject: str) -> None:
+    with record.store.writing() as connection:
+        person, body = account.person, {"kind": kind, "case": subject}
+        append(connection, record.key, person, person.roles[0], "refused", REFUSALS, body, record.clock())

@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import secrets
-from typing import TYPE_CHECKING
+from itertools import takewhile
+from typing import TYPE_CHECKING, Any
 
-from consent.errors import AccessError, ConsentError, Problem
+from consent.errors import AccessError, Problem, UsageError
 from consent.record.accounts import Account, named, password_fits, read_accounts, waste_time
-from consent.record.ledger import Entry, Person, append, entry_of
+from consent.record.ledger import CLOCK_SLACK, Entry, Person, append, entry_of
 from consent.record.place import Record
 from consent.record.schema import LEDGER, SESSIONS
 
@@ -22,7 +23,10 @@ FIRST_WAIT, LONGEST_WAIT = dt.timedelta(minutes=1), dt.timedelta(hours=1)
 """The wait doubles with each further one."""
 IDLE, LONGEST = dt.timedelta(minutes=15), dt.timedelta(hours=12)
 """A session ends after so long without a step, and at the latest after a working day."""
+_DOUBLINGS = 6
+"""After so many the wait is the longest."""
 _SEEN_EVERY = dt.timedelta(minutes=1)
+_TOO_SOON, _LOGGED_OUT = "-too-soon", "logged-out"
 _NOBODY = Person("nobody", "somebody unknown")
 
 
@@ -31,33 +35,44 @@ def identify(record: Record, login: str, password: str, meaning: str = "login") 
 
     Raises ``AccessError`` without saying which of the two was wrong, or for how long to wait.
     """
-    refusal: AccessError | None = None
-    account: Account | None = None
     with record.store.writing() as connection:
-        try:
-            account = named(read_accounts(connection), login)
-        except ConsentError:
-            waste_time(password)
-            _keep(connection, record, _NOBODY, "login-unknown", f"{meaning}-refused", "no such account")
-            refusal = _wrong(login)
-        else:
-            refusal = _try(connection, record, account, password, meaning)
+        account = _open_account(connection, login)
+        refusal = _try(connection, record, login, account, password, meaning)
     if refusal or account is None:
         raise refusal or _wrong(login)
     return account
 
 
-def _try(connection: Connection, record: Record, account: Account, password: str, meaning: str) -> AccessError | None:
-    subject = f"login-{account.id}"
+def _open_account(connection: Connection, login: str) -> Account | None:
+    try:
+        return named(read_accounts(connection), login)
+    except UsageError:
+        return None
+
+
+def _try(
+    connection: Connection, record: Record, login: str, account: Account | None, password: str, meaning: str
+) -> AccessError | None:
+    """The refusal of one try, or None; kept either way. A name of no account is refused, and waits, just as others."""
+    person, subject = (account.person, f"login-{account.id}") if account else (_NOBODY, _unknown(record, login))
     now = record.clock()
-    if (until := _waits_until(connection, subject)) and now < until:
-        _keep(connection, record, account.person, subject, f"{meaning}-refused", "waiting")
-        return _wait(account.login, until - now)
+    if (until := _waits_until(connection, subject, now)) and now < until:
+        _keep(connection, record, person, subject, f"{meaning}{_TOO_SOON}", "waiting")
+        return _wait(login, until - now)
+    if account is None:
+        waste_time(password)
+        _keep(connection, record, person, subject, f"{meaning}-refused", "no such account")
+        return _wrong(login)
     if not password_fits(connection, account, password):
-        _keep(connection, record, account.person, subject, f"{meaning}-refused", "wrong password")
-        return _wrong(account.login)
-    _keep(connection, record, account.person, subject, meaning)
+        _keep(connection, record, person, subject, f"{meaning}-refused", "wrong password")
+        return _wrong(login)
+    _keep(connection, record, person, subject, meaning)
     return None
+
+
+def _unknown(record: Record, login: str) -> str:
+    """Subject of the tries of a name that is no account's: never the name, which may be a password typed too early."""
+    return f"login-unknown-{record.key.stamp('login', ascii(login))[:8]}"
 
 
 def _keep(
@@ -68,22 +83,20 @@ def _keep(
     return append(connection, record.key, person, role, kind, subject, body, record.clock())
 
 
-def _waits_until(connection: Connection, subject: str) -> dt.datetime | None:
-    """Until when no password of ``subject`` is looked at, after too many wrong ones in a row."""
-    rows = LEDGER.select().where(LEDGER.c.subject == subject).order_by(LEDGER.c.sequence.desc())
-    wrong: list[dt.datetime] = []
-    for row in connection.execute(rows.limit(500)):
-        entry = entry_of(row.content)
-        if entry.body.get("why") == "wrong password":
-            wrong.append(entry.at)
-        elif "why" not in entry.body:
-            break
+def _waits_until(connection: Connection, subject: str, now: dt.datetime) -> dt.datetime | None:
+    """Until when no password of ``subject`` is looked at, after too many wrong ones in a row.
+
+    Tries that were not looked at count for nothing, however many; nor does a wait from before the clock was put back.
+    """
+    looked_at = LEDGER.c.kind.not_like(f"%{_TOO_SOON}") & (LEDGER.c.kind != _LOGGED_OUT)
+    rows = LEDGER.select().where((LEDGER.c.subject == subject) & looked_at).order_by(LEDGER.c.sequence.desc())
+    tries = [entry_of(row.content) for row in connection.execute(rows.limit(FREE_TRIES + _DOUBLINGS))]
+    wrong = list(takewhile(lambda entry: "why" in entry.body, tries))
     over = len(wrong) - FREE_TRIES
-    if over < 0:
+    if over < 0 or wrong[0].at > now + CLOCK_SLACK:
         return None
-    # 2**6 minutes is more than the longest wait.
-    wait: dt.timedelta = min(FIRST_WAIT * (1 << min(over, 6)), LONGEST_WAIT)
-    return wrong[0] + wait
+    wait: dt.timedelta = min(FIRST_WAIT * 2**over, LONGEST_WAIT)
+    return wrong[0].at + wait
 
 
 def start_session(record: Record, login: str, password: str) -> str:
@@ -92,6 +105,8 @@ def start_session(record: Record, login: str, password: str) -> str:
     token = secrets.token_urlsafe(32)
     now = _written(record.clock())
     with record.store.writing() as connection:
+        if read_accounts(connection).get(account.id) != account:
+            raise _ended()
         connection.execute(SESSIONS.insert().values(**_row(record, _digest(token), account.id, now, now)))
     return token
 
@@ -103,11 +118,12 @@ def session_account(record: Record, token: str) -> Account:
     with record.store.reading() as connection:
         row = connection.execute(SESSIONS.select().where(SESSIONS.c.token == name)).one_or_none()
         accounts = read_accounts(connection) if row is not None else {}
-    if row is None or not record.key.stamped(row.stamp, "session", row.token, row.account, row.made_at, row.seen_at):
+    if row is None or not _stamped(record, row):
         raise _ended()
     made, seen = dt.datetime.fromisoformat(row.made_at), dt.datetime.fromisoformat(row.seen_at)
     account = accounts.get(row.account)
-    if now - seen > IDLE or now - made > LONGEST or account is None or account.closed:
+    over = now - seen > IDLE or now - made > LONGEST or now < seen - CLOCK_SLACK
+    if over or account is None or account.closed:
         with record.store.writing() as connection:
             connection.execute(SESSIONS.delete().where(SESSIONS.c.token == name))
         raise _ended()
@@ -127,13 +143,17 @@ def end_session(record: Record, token: str) -> None:
             return
         connection.execute(SESSIONS.delete().where(SESSIONS.c.token == name))
         account = read_accounts(connection).get(row.account)
-        if account is not None:
-            _keep(connection, record, account.person, f"login-{account.id}", "logged-out")
+        if account is not None and _stamped(record, row):
+            _keep(connection, record, account.person, f"login-{account.id}", _LOGGED_OUT)
 
 
 def _row(record: Record, token: str, account: str, made: str, seen: str) -> dict[str, str]:
     stamp = record.key.stamp("session", token, account, made, seen)
     return {"token": token, "account": account, "made_at": made, "seen_at": seen, "stamp": stamp}
+
+
+def _stamped(record: Record, row: Any) -> bool:
+    return record.key.stamped(row.stamp, "session", row.token, row.account, row.made_at, row.seen_at)
 
 
 def _digest(token: str) -> str:

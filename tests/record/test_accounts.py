@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
+from hashlib import sha256
 from unittest.mock import patch
 
 import pytest
@@ -10,6 +12,7 @@ from argon2 import Type, extract_parameters
 
 from consent.errors import AccessError, UsageError
 from consent.record.accounts import (
+    ACCOUNTS,
     THIS_MACHINE,
     Account,
     change_account,
@@ -21,8 +24,9 @@ from consent.record.accounts import (
     read_accounts,
     set_password,
 )
-from consent.record.ledger import Person
-from consent.record.login import identify, session_account, start_session
+from consent.record.entering import prove
+from consent.record.ledger import Person, entries
+from consent.record.login import end_session, identify, session_account, start_session
 from consent.record.moves import Role
 from consent.record.place import Record
 from consent.record.schema import LEDGER, PASSWORDS
@@ -64,21 +68,38 @@ def test_parameters_are_those_of_the_standard() -> None:
     ("password", "said"),
     [
         ("short words", "11 signs"),
+        ("e\u0301" * 11, "11 signs"),
         ("x" * 129, "more than 128"),
+        ("\ufdfa" * 12, "more than 128"),
         ("ababababababab", "again and again"),
         ("dr asha invented it", "name of its owner"),
+        ("ＡＳＨＡ of the clinic", "name of its owner"),
+        ("123456789012", "rows of a keyboard"),
+        ("qwertyuiopasdf", "rows of a keyboard"),
+        ("1q2w3e4r5t6y", "rows of a keyboard"),
+        ("password1234", "everybody takes"),
+        ("P@ssw0rd12345", "everybody takes"),
+        ("iloveyou12345", "everybody takes"),
+        ("administrator", "everybody takes"),
+        ("our clinic 2027", "everybody takes"),
     ],
 )
 def test_bad_passwords_are_refused(password: str, said: str) -> None:
-    """NIST SP 800-63B, 5.1.1.2: length, and nothing that is easily guessed from the person."""
+    """NIST SP 800-63B, 5.1.1.2: length of what is kept (after NFKC), nothing that is easily guessed from the person,
+    commonly used, repeated, sequential, or of the context."""
     with pytest.raises(UsageError, match=said):
         check_password(password, "asha", "Dr Asha Invented")
 
 
 def test_no_mixture_of_signs_is_asked_for() -> None:
     """NIST SP 800-63B, 5.1.1.2: no composition rules; all printing characters and spaces, Unicode too."""
-    check_password("only small words here", "asha", "Dr Asha Invented")
-    check_password("নদীর ধারে বটগাছ আছে", "asha", "Dr Asha Invented")
+    for password in (
+        "only small words here",
+        "নদীর ধারে বটগাছ আছে",
+        "314159265358979",
+        ("kiln path lamp river " * 7)[:128],
+    ):
+        check_password(password, "asha", "Dr Asha Invented")
 
 
 def test_what_looks_the_same_is_the_same(record: Record, lead: Account) -> None:
@@ -131,6 +152,67 @@ def test_the_last_surgeon_and_the_last_lead_stay(record: Record, lead: Account, 
     assert close_account(record, lead.person, "asha").closed
 
 
+def test_the_last_lead_stays_lead_and_no_role_is_half_lost(record: Record, lead: Account, surgeon: Account) -> None:
+    with pytest.raises(AccessError, match="last clinic lead"):
+        change_account(record, lead.person, "lila", lead.name, (Role.COUNSELLOR,), None)
+    with pytest.raises(UsageError, match="needs a registration"):
+        change_account(record, lead.person, "asha", surgeon.name, (Role.SURGEON,), None)
+    _surgeon(record, lead, "ravi", "Dr Ravi Example")
+    make_account(record, lead.person, "noor", "N. Example", (Role.LEAD,), WORDS["noor"])
+    assert change_account(record, lead.person, "lila", lead.name, (Role.COUNSELLOR,), None).roles == (Role.COUNSELLOR,)
+    assert change_account(record, _person(record, "noor"), "asha", surgeon.name, (Role.THEATRE,), None).roles
+
+
+def _person(record: Record, login: str) -> Person:
+    with record.store.reading() as connection:
+        return next(one for one in read_accounts(connection).values() if one.login == login).person
+
+
+def test_a_lead_that_is_none_any_more_changes_nothing(record: Record, lead: Account) -> None:
+    """OWASP ASVS 4.0, 4.1.1: held to the roles as they are, not as they were when somebody logged in."""
+    make_account(record, lead.person, "noor", "N. Example", (Role.LEAD,), WORDS["noor"])
+    noor = _person(record, "noor")
+    close_account(record, lead.person, "noor")
+    with pytest.raises(AccessError, match="not clinic lead"):
+        make_account(record, noor, "new", "O. Example", (Role.LEAD,), NEW_WORDS)
+    with pytest.raises(AccessError, match="not clinic lead"):
+        close_account(record, noor, "lila")
+    with pytest.raises(AccessError, match="not clinic lead"):
+        set_password(record, noor, "lila", NEW_WORDS)
+    with pytest.raises(AccessError, match="not clinic lead"):
+        change_account(record, noor, "lila", "Another Name", (Role.LEAD,), None)
+    with pytest.raises(AccessError, match="not clinic lead"):
+        make_account(record, Person("made up", "Made Up", ("lead",)), "new", "O. Example", (Role.LEAD,), NEW_WORDS)
+
+
+def test_a_change_of_roles_ends_every_session(record: Record, lead: Account, surgeon: Account) -> None:
+    _surgeon(record, lead, "ravi", "Dr Ravi Example")
+    token = start_session(record, "asha", WORDS["asha"])
+    change_account(record, lead.person, "asha", surgeon.name, (Role.THEATRE,), None)
+    with pytest.raises(AccessError, match="has ended"):
+        session_account(record, token)
+
+
+def test_accounts_are_what_their_entries_say(record: Record, lead: Account, surgeon: Account) -> None:
+    """Nothing of an account stands anywhere but in the ledger; each step names who made it."""
+    _surgeon(record, lead, "ravi", "Dr Ravi Example")
+    change_account(record, lead.person, "ravi", "Dr Ravi Renamed", (Role.SURGEON, Role.LEAD), "INVENTED-0077")
+    close_account(record, lead.person, "asha")
+    with record.store.reading() as connection:
+        found = {account.login: account for account in read_accounts(connection).values()}
+        told = [(entry.kind, entry.person) for entry in entries(connection, ACCOUNTS)]
+    ravi = found["ravi"]
+    assert (ravi.name, ravi.roles, ravi.registration) == (
+        "Dr Ravi Renamed",
+        (Role.SURGEON, Role.LEAD),
+        "INVENTED-0077",
+    )
+    assert ravi.signs
+    assert found["asha"].closed and not found["asha"].signs
+    assert told[:2] == [("account-made", THIS_MACHINE.name), ("password-set", THIS_MACHINE.name)]
+    assert told[-2:] == [("account-changed", "Lila Invented"), ("account-closed", "Lila Invented")]
+
+
 def test_a_closed_account_cannot_log_in(record: Record, lead: Account, surgeon: Account) -> None:
     _surgeon(record, lead, "ravi", "Dr Ravi Example")
     token = start_session(record, "asha", WORDS["asha"])
@@ -164,11 +246,19 @@ def test_a_password_swapped_past_the_program_is_refused(record: Record, surgeon:
         identify(record, "asha", NEW_WORDS)
 
 
-def test_the_ledger_holds_no_password(record: Record, surgeon: Account) -> None:
-    with pytest.raises(AccessError):
-        identify(record, "asha", "a word typed by mistake")
+def test_the_ledger_holds_no_secret(record: Record, lead: Account, surgeon: Account) -> None:
+    """OWASP ASVS 4.0, 7.1.1: no password, no token, nothing that could be tried against either, is written down."""
+    token = start_session(record, "asha", WORDS["asha"])
+    session_account(record, token)
+    end_session(record, token)
+    for password in ("a word typed by mistake", WORDS["asha"]):
+        with contextlib.suppress(AccessError):
+            prove(record, surgeon, password)
+    set_password(record, surgeon.person, "asha", NEW_WORDS)
     with record.store.reading() as connection:
         text = " ".join(row.content for row in connection.execute(LEDGER.select()))
         hashes = [row.hash for row in connection.execute(PASSWORDS.select())]
-    for secret in (*WORDS.values(), "typed by mistake", "$argon2", *hashes):
+    parts = [part for kept in hashes for part in kept.split("$")[-2:]]
+    tokens = (token, sha256(token.encode()).hexdigest())
+    for secret in (*WORDS.values(), NEW_WORDS, "typed by mistake", "$argon2", *hashes, *parts, *tokens):
         assert secret not in text
