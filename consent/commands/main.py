@@ -11,15 +11,21 @@ from consent import __version__
 from consent.errors import ConsentError
 
 _EPILOG = """exit codes:
-  0  done
-  2  the command was not understood
-  3  the case file cannot be used          4  the clinic's settings cannot be used
-  5  the evidence library is not in order  6  the drop plan cannot be made
-  7  words are missing in a language       8  a sheet would come out wrong and was not printed
-  9  this machine is not ready            10  the consent form lacks what it must hold
- 11  the record does not hold together    12  a paper is not to be relied on
- 13  you may not do this                  14  the case is not there yet
- 15  somebody else wrote to the case meanwhile
+   0  done
+   2  the command was not understood
+   3  the case file cannot be used
+   4  the clinic's settings cannot be used
+   5  the evidence library is not in order
+   6  the drop plan cannot be made
+   7  words are missing in a language
+   8  a sheet would come out wrong and was not printed
+   9  this machine is not ready
+  10  the consent form lacks what it must hold
+  11  the record does not hold together
+  12  a paper is not to be relied on
+  13  you may not do this
+  14  the case is not there yet
+  15  somebody else wrote to the case meanwhile
 
 Nothing this program prints is final before a licensed clinician has reviewed and signed it.
 """

@@ -167,7 +167,7 @@ def _theirs(act: Act, entry: Entry, clash: tuple[str, ...]) -> Problem:
     return Problem(
         f"{what}: {_some(touched)}" if touched else what,
         f"entry {entry.sequence}",
-        f"you both changed {_some(both)}" if both else f"{act.kind} rests on the case as it is now",
+        f"you both changed {_some(both)}" if both else f"{act.kind} rests on the whole case",
         "look at the case as it is now, then enter yours again; what you entered has not been recorded",
     )
 
