@@ -11,9 +11,12 @@ from consent.errors import Problem, UsageError
 
 def ask(prompt: str) -> str:
     """The password typed at ``prompt``, or the next line of the input where nobody sits at a terminal."""
-    if sys.stdin.isatty():
-        return getpass(f"{prompt}: ")
-    line = sys.stdin.readline()
+    try:
+        line = f"{getpass(f'{prompt}: ')}\n" if sys.stdin.isatty() else sys.stdin.readline()
+    except EOFError:
+        line = ""
+    except UnicodeDecodeError as failure:
+        raise UsageError(Problem("the password is not text", prompt, remedy="give it as a line in UTF-8")) from failure
     if not line:
         raise UsageError(Problem("a password is needed and the input has ended", prompt, remedy="give it as a line"))
     return line.rstrip("\n")

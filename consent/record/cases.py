@@ -63,6 +63,7 @@ def act_on(
         keys = read_keys(connection, record, subject)
         case = _read(connection, subject, keys)
         refuse_from(act.kind, case.state)
+        _refuse_unseen(case, act)
         merged, meanwhile = on_top(case, _without_version(case, act))
         recorded = _append(connection, record, person, role, case, merged, keys)
         if before_commit is not None:
@@ -116,6 +117,15 @@ def _read(connection: Connection, subject: str, keys: Keys, until: int | None = 
 def _refuse_without_reason(act: Act) -> None:
     if move(act.kind).reason and not (act.reason or "").strip():
         raise MoveError(Problem("a reason is needed", act.kind, remedy="say in a sentence why"))
+
+
+def _refuse_unseen(case: CaseState, act: Act) -> None:
+    """An act that rests on an entry yet to come would take back, unseen, what others entered."""
+    if act.data is not None and act.seen > case.sequence:
+        remedy = "look at the case as it is now, then enter yours again"
+        raise MoveError(
+            Problem(f"entry {act.seen} is not of this case: its last is {case.sequence}", "seen", "", remedy)
+        )
 
 
 def on_top(case: CaseState, act: Act) -> tuple[Act, tuple[Entry, ...]]:
@@ -215,7 +225,7 @@ def _body(case: CaseState, act: Act, patch: Mapping[str, Any], keys: Keys) -> di
     state = act.to or move(act.kind).to or case.state
     content, identity = parted(patch, IDENTITY)
     details = {**act.details, **({"reason": act.reason} if act.reason and not act.open_.get("ground") else {})}
-    body: dict[str, Any] = {"state": state.value, "touched": list(paths(patch)), **act.open_}
+    body: dict[str, Any] = {**act.open_, "state": state.value, "touched": list(paths(patch))}
     if content:
         body["content"] = sealed_part(keys, case.subject, Purpose.CONTENT, {"patch": content})
     if (identity or details) and Purpose.IDENTITY not in keys:

@@ -61,8 +61,8 @@ def prove(record: Record, account: Account, password: str | None) -> None:
     """
     if password is None:
         raise AccessError(Problem("the password is needed again", account.login, "a signature is a step of its own"))
-    fresh = identify(record, account.login, password, "signature")
-    if not fresh.own:
+    if not _standing(record, account).own:
+        _keep_refusal(record, account, "signature", "")
         raise AccessError(
             Problem(
                 "somebody else has chosen this password",
@@ -71,19 +71,25 @@ def prove(record: Record, account: Account, password: str | None) -> None:
                 "choose a password of your own first: consent account password",
             )
         )
+    identify(record, account.login, password, "signature")
 
 
 def _allowed(record: Record, account: Account, kind: str, subject: str) -> Account:
     """``account`` as it is now: since it was logged in, a lead may have closed it or taken away a role."""
-    with record.store.reading() as connection:
-        fresh = read_accounts(connection).get(account.id)
     try:
-        if fresh is None or fresh.closed:
-            raise AccessError(Problem("this account was closed", account.login, remedy="ask the clinic lead"))
+        fresh = _standing(record, account)
         role_for(kind, fresh.person)
     except AccessError:
-        _keep_refusal(record, fresh or account, kind, subject)
+        _keep_refusal(record, account, kind, subject)
         raise
+    return fresh
+
+
+def _standing(record: Record, account: Account) -> Account:
+    with record.store.reading() as connection:
+        fresh = read_accounts(connection).get(account.id)
+    if fresh is None or fresh.closed:
+        raise AccessError(Problem("this account was closed", account.login, remedy="ask the clinic lead"))
     return fresh
 
 

@@ -9,8 +9,9 @@ from consent.record.act import Act
 from consent.record.cases import Recorded, act_on, on_top, read_case_state, read_keys
 from consent.record.ledger import Person
 from consent.record.making import make_papers
-from consent.record.moves import move, refuse_from
+from consent.record.moves import move, refuse_from, refuse_parts
 from consent.record.papers import keep_paper
+from consent.record.patch import difference, paths
 from consent.record.place import Record
 from consent.record.state import CONSENT, CaseState
 
@@ -27,6 +28,8 @@ def seal(record: Record, person: Person, subject: str, act: Act) -> Recorded:
     case = read_case_state(record, subject)
     refuse_from(act.kind, case.state)
     on_top(case, act)
+    if act.data is not None:
+        refuse_parts(act.kind, tuple(paths(difference(case.data, act.data))))
     stage = move(act.kind).seals or CONSENT
     data = _next_version(case, stage)
     made = make_papers(record, person, data, stage)
