@@ -33,10 +33,11 @@ def run(options: argparse.Namespace) -> None:
 
 
 def _add(options: argparse.Namespace) -> None:
+    roles = _roles(options)
     record = find_record(options.record, options.clinic)
     by = _who(record, options.by).person if options.by else THIS_MACHINE
     password = ask_new(f"password for {options.login}")
-    made = make_account(record, by, options.login, options.name, _roles(options), password, options.registration)
+    made = make_account(record, by, options.login, options.name, roles, password, options.registration)
     out.data(_line(made))
     if not made.own:
         out.chatter("Nobody can sign with a password somebody else chose: let them run consent account password.")
@@ -54,12 +55,13 @@ def _list(options: argparse.Namespace) -> None:
 
 
 def _change(options: argparse.Namespace) -> None:
+    given = _roles(options)
     record = find_record(options.record, options.clinic)
     by = _who(record, options.by)
     with record.store.reading() as connection:
         account = named(read_accounts(connection), options.login)
     name = options.name or account.name
-    roles = _roles(options) or account.roles
+    roles = given or account.roles
     registration = options.registration or account.registration
     out.data(_line(change_account(record, by.person, options.login, name, roles, registration)))
 
