@@ -104,18 +104,18 @@ def _witness(signed: Signed, after: Case, person: Person) -> Iterator[Problem]:
             "who cannot read the form, or makes a mark, has it read out before an impartial witness",
             "name the witness who was there throughout",
         )
-    if signed.witness is not None and signed.witness in (
-        person.name,
-        after.talk.by,
-        after.plan.surgeon.name,
-        signed.by,
-    ):
+    not_impartial = (person.name, after.talk.by, after.plan.surgeon.name, signed.by)
+    if signed.witness is not None and _plain(signed.witness) in {_plain(name) for name in not_impartial if name}:
         yield Problem(
             f"{signed.witness} cannot be the witness",
             "signature: witness",
             "a witness is neither the signer nor one of those who treat",
             "name somebody else who was there throughout",
         )
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.casefold().split())
 
 
 def _explained(_: CaseState, __: Act, after: Case, ___: Person) -> Iterator[Problem]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from consent.case import Case
 from consent.clinic import Clinic
-from consent.pack import BEFORE_SURGERY, FORM, SHEETS, compose_pack
+from consent.pack import BEFORE_SURGERY, FORM, SHEETS, Pack, compose_pack
 from consent.record.moves import move
 from consent.record.state import AFTERCARE, CONSENT, CaseState, SealedSet
+from consent.review import Severity
 
 FORM_AND_PARTS = (FORM, "risk-sheet", "separate-choices")
 """What the patient signs, and the sheets that are a part of it."""
@@ -41,22 +42,29 @@ def voided_by(
 def changed_words(before: Case, after: Case, clinic: Clinic, stage: str) -> tuple[str, ...]:
     """What is signed at ``stage`` and is not the same of ``after`` as of ``before``: sheets by name, figures, plan.
 
-    Both are composed by this program with these settings, so that a new version of either is not taken for a change
-    of the case.
+    "points" where ``after`` raises one before surgery that a surgeon would have had to settle or answer. Both are
+    composed by this program with these settings, so that a new version of either is not taken for a change of the case.
     """
-    one, other = (_words(_at(case, stage), clinic, stage) for case in (before, after))
-    unlike = (key[0] for key in sorted(one.keys() | other.keys()) if one.get(key) != other.get(key))
+    sheets = FORM_AND_PARTS if stage == CONSENT else sheets_of(stage)
+    packs = [compose_pack(_at(case, stage), clinic, sheets=sheets) for case in (before, after)]
+    one, other = (_words(pack, stage) for pack in packs)
+    unlike = [key[0] for key in sorted(one.keys() | other.keys()) if one.get(key) != other.get(key)]
+    if stage == CONSENT and _waiting(packs[1]) - _waiting(packs[0]):
+        unlike.append("points")
     return tuple(dict.fromkeys(unlike))
+
+
+def _waiting(pack: Pack) -> set[str]:
+    """The points that stand in the way of a sign-off."""
+    return {point.key for point in pack.points if point.blocks or (point.severity is Severity.ASK and point.open)}
 
 
 def _at(case: Case, stage: str) -> Case:
     return case.model_copy(update=_LATER) if stage == CONSENT else case
 
 
-def _words(case: Case, clinic: Clinic, stage: str) -> dict[tuple[str, str], object]:
+def _words(pack: Pack, stage: str) -> dict[tuple[str, str], object]:
     """What is signed: the words of each sheet in each language; before surgery the figures and the plan as well."""
-    sheets = FORM_AND_PARTS if stage == CONSENT else sheets_of(stage)
-    pack = compose_pack(case, clinic, sheets=sheets)
     said: dict[tuple[str, str], object] = {
         (document.sheet, tag): texts
         for document in pack.documents
@@ -66,7 +74,7 @@ def _words(case: Case, clinic: Clinic, stage: str) -> dict[tuple[str, str], obje
     if stage == CONSENT:
         risks = pack.assessment.risks.values()
         said |= {("figures", risk.outcome): (risk.probability, risk.interval, risk.usual) for risk in risks}
-        said["plan", ""] = case.plan.model_copy(update=_NOT_SIGNED)
+        said["plan", ""] = pack.assessment.case.plan.model_copy(update=_NOT_SIGNED)
     return said
 
 

@@ -101,7 +101,46 @@ def test_a_mark_needs_a_witness_who_does_not_treat(story: Story) -> None:
         story.enter(story.staff.counsellor, "consented", details=_details(story, witness=None))
     assert "cannot be the witness" in _consent_refused(story, witness="M. Example")
     assert "cannot be the witness" in _consent_refused(story, witness="Dr Asha Invented")
+    assert "cannot be the witness" in _consent_refused(story, witness="dr asha  INVENTED")
+    assert "cannot be the witness" in _consent_refused(story, witness="Shanti Example")
     assert "is not a way of signing" in _consent_refused(story, how="nodded")
+
+
+def test_who_reads_and_signs_needs_no_witness(sqlite_record: Record, clock: TestClock) -> None:
+    clock.now = NOW
+    with without_printing():
+        story = Story(sqlite_record, make_staff(sqlite_record))
+        story.open(case_maker()({"patient.reads": "yes", "patient.writes_name": "yes"}))
+        story.explain(NOW - dt.timedelta(minutes=30))
+        story.sign_off()
+        with pytest.raises(MoveError, match="no witness is named"):
+            story.enter(story.staff.counsellor, "consented", details=_details(story, witness=None))
+        signed = _details(story, witness=None, how="signature")
+        assert story.enter(story.staff.counsellor, "consented", details=signed).case.state is State.CONSENTED
+
+
+def test_a_guardian_signs_where_one_decides_and_not_the_patient(sqlite_record: Record, clock: TestClock) -> None:
+    """Samira Kohli v Dr Prabha Manchanda (2008) 2 SCC 1: only where somebody cannot decide does another, who signs."""
+    clock.now = NOW
+    guardian = {"basis": "legal guardian", "name": "Her Son Example", "relation": "son", "can_decide": "no"}
+    with without_printing():
+        story = Story(sqlite_record, make_staff(sqlite_record))
+        story.open(case_maker()({"patient.decision": guardian}))
+        story.explain(NOW - dt.timedelta(minutes=30))
+        story.sign_off()
+        assert "Her Son Example decides" in _consent_refused(story)
+        assert story.consent(by="Her Son Example").case.state is State.CONSENTED
+
+
+def test_papers_that_were_replaced_are_not_those_that_hold(story: Story) -> None:
+    story.sign_off()
+    old = story.now.sealed(CONSENT)
+    assert old is not None
+    story.enter(story.staff.surgeon, "sent-back", reason="A word was wrong.")
+    story.explain(NOW)
+    story.sign_off()
+    assert "not the one that holds now" in _consent_refused(story, code=old.code)
+    assert story.consent().case.state is State.CONSENTED
 
 
 def _details(story: Story, **changes: str | None) -> dict[str, str]:

@@ -32,6 +32,14 @@ CLOCK = dt.datetime(2027, 2, 22, 7, tzinfo=dt.UTC)
         ({"eye.pseudoexfoliation": "yes"}, {"consent-form", "risk-sheet", "figures"}),
         ({"patient.name": "Another Example"}, {"consent-form", "risk-sheet"}),
         ({"patient.reads": "no", "patient.sees_to_read": "no"}, {"consent-form"}),
+        ({"patient.record_number": "DEMO-0099"}, {"consent-form", "risk-sheet", "separate-choices"}),
+        ({"patient.birth_date": "1950-01-01"}, {"consent-form", "risk-sheet", "figures"}),
+        ({"plan.surgeon.registration": "INVENTED-0099"}, {"consent-form", "plan"}),
+        ({"plan.date": "2027-02-25"}, {"consent-form", "risk-sheet", "plan"}),
+        ({"plan.cost": "5000 rupees"}, {"consent-form", "plan"}),
+        ({"plan.tablets": ["acetazolamide"]}, {"plan"}),
+        ({"patient.language": "hi"}, {"consent-form", "risk-sheet", "separate-choices"}),
+        ({"visits": []}, {"consent-form", "risk-sheet"}),
     ],
 )
 def test_risk_plan_and_text_are_what_was_signed(changes: dict[str, Any], changed: set[str]) -> None:
@@ -44,6 +52,11 @@ def test_risk_plan_and_text_are_what_was_signed(changes: dict[str, Any], changed
     [
         {"patient.telephone": "00000 98765"},
         {"patient.telephone_shared": "yes"},
+        {"patient.large_print": "yes"},
+        {"patient.tells_clock_time": "no"},
+        {"patient.hearing_impaired": "yes"},
+        {"plan.time": "10:00"},
+        {"eye.acuity_corrected": "6/60"},
         {"plan.place": "Theatre 2"},
         {"plan.regimen": "loteprednol-two-weeks"},
         {"caps_seen": [{"drug": "moxifloxacin", "colour": "brown", "on": "2027-02-24"}]},
@@ -51,6 +64,26 @@ def test_risk_plan_and_text_are_what_was_signed(changes: dict[str, Any], changed
 )
 def test_what_nobody_signed_leaves_the_papers(changes: dict[str, Any]) -> None:
     assert changed_words(case_maker()(), case_maker()(changes), CLINIC, CONSENT) == ()
+
+
+@pytest.mark.parametrize(
+    ("changes", "changed"),
+    [
+        ({"patient.interpreter_needed": "yes"}, ("points",)),
+        ({"health.medicines": ["warfarin"]}, ("points",)),
+        ({"health.allergies": {"asked": "known", "known": [{"substance": "povidone iodine"}]}}, None),
+    ],
+)
+def test_a_new_point_ends_what_was_signed_without_it(changes: dict[str, Any], changed: tuple[str, ...] | None) -> None:
+    """Nobody answers a point once the form is signed off; what the surgeon never saw was not reviewed."""
+    found = changed_words(case_maker()(), case_maker()(changes), CLINIC, CONSENT)
+    assert "points" in found
+    assert changed in (None, found)
+
+
+def test_a_point_that_is_settled_leaves_the_papers() -> None:
+    waiting = case_maker()({"patient.interpreter_needed": "yes"})
+    assert changed_words(waiting, case_maker()(), CLINIC, CONSENT) == ()
 
 
 def test_what_came_later_does_not_alter_the_form() -> None:
