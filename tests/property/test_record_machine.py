@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from consent.record.cases import read_case_state
 from consent.record.checking import check_record
 from consent.record.place import Place, make_record
 from consent.record.state import AFTERCARE, CONSENT
+from tests.editing import edited
 from tests.record.acts import said_with, without_printing
 from tests.record.clock import TestClock
 from tests.record.expected_moves import ALWAYS_VOIDS, EXPECTED, PASSWORD, QUIET
@@ -28,6 +30,12 @@ AFTER_SIGNING = {"signed off", "consented", "confirmed"}
 KINDS = EXPECTED.keys() - {"erased"}
 """Erasing has tests of its own: after it there is little left to be moved."""
 START = dt.datetime(2027, 2, 22, 5, 30, tzinfo=dt.UTC)
+
+
+def _at(data: Any, path: str) -> Any:
+    for key in path.split("."):
+        data = data.get(key) if isinstance(data, dict) else None
+    return data
 
 
 class RecordMachine(RuleBasedStateMachine):
@@ -103,11 +111,11 @@ class RecordMachine(RuleBasedStateMachine):
         account = getattr(self.story.staff, role)
         now = self.story.now
         seen = self.sequences[-1 - min(behind, len(self.sequences) - 1)]
-        expected = self._foretold(kind, role, seen, right, now)
+        changes, reason, details = said_with(kind, self.story, now, self.clock.now)
+        expected = self._foretold(kind, role, seen, right, now, changes or {})
         password = None
         if kind in PASSWORD:
             password = PASSWORDS[LOGINS[role]] if right else "not the words that were chosen"
-        changes, reason, details = said_with(kind, self.story, now, self.clock.now)
         try:
             self.story.enter(account, kind, changes, reason, details, password, seen)
         except ConsentError as refusal:
@@ -118,7 +126,9 @@ class RecordMachine(RuleBasedStateMachine):
         assert expected is None, f"{kind} by {role} in {self.state} was recorded and {expected} was foretold"
         self._follow(kind)
 
-    def _foretold(self, kind: str, role: str, seen: int, right: bool, now: Any) -> type[ConsentError] | None:
+    def _foretold(
+        self, kind: str, role: str, seen: int, right: bool, now: Any, changes: Mapping[str, Any]
+    ) -> type[ConsentError] | None:
         """The kind of refusal that must come, or None where it must be recorded."""
         origins, to, roles = EXPECTED[kind]
         if role not in roles:
@@ -132,18 +142,21 @@ class RecordMachine(RuleBasedStateMachine):
         if self.state not in origins:
             return MoveError
         if seen != self.sequences[-1] and kind not in QUIET:
-            return None if self._merges(kind, seen, to, now) else ConflictError
+            return None if self._merges(kind, seen, to, now, changes) else ConflictError
         return None
 
-    def _merges(self, kind: str, seen: int, to: str | None, now: Any) -> bool:
-        """Whether an entry made by somebody who has not seen the last ones is put on top of them."""
+    def _merges(self, kind: str, seen: int, to: str | None, now: Any, changes: Mapping[str, Any]) -> bool:
+        """Whether an entry made by somebody who has not seen the last ones is put on top of them: where, of what they
+        touched, nothing differs by now from what was seen, and nothing of it is changed by this one."""
         if to is not None or kind in {"aftercare-issued"}:
             return False
         since = [told.entry for told in now.history if told.entry.sequence > seen and told.entry.kind not in QUIET]
-        then = next(told.entry for told in now.history if told.entry.sequence == seen)
-        if any(entry.body["state"] != then.body["state"] for entry in since):
+        then = read_case_state(self.record, self.story.subject, seen)
+        if any(entry.body["state"] != then.state for entry in since):
             return False
-        return not any(entry.body["touched"] for entry in since)
+        touched = {path for entry in since for path in entry.body["touched"] if path != "version"}
+        wanted = edited(dict(now.data), changes)
+        return not any(_at(then.data, path) != _at(wanted, path) for path in touched)
 
     def _waits(self, role: str) -> bool:
         return self.wrong[LOGINS[role]] >= 5
