@@ -15,6 +15,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from consent.clinic import read_clinic
 from consent.errors import AccessError, ConflictError, ConsentError, MoveError
+from consent.record.accounts import set_password
 from consent.record.cases import read_case_state
 from consent.record.checking import check_record
 from consent.record.place import Place, make_record
@@ -52,14 +53,20 @@ class RecordMachine(RuleBasedStateMachine):
         self.story.open()
         self.state, self.version, self.valid = "draft", 1, {CONSENT: False, AFTERCARE: False}
         self.wrong = {"asha": 0, "lila": 0}
+        self.words, self.own = dict(PASSWORDS), {"asha": True, "lila": True}
         self.shown: dict[int, tuple[str, int]] = {}
         self.sequences = [self.story.now.sequence]
         self.acknowledged = [entry.sequence for entry in self.story.entries()]
 
     def teardown(self) -> None:
-        self.record.close()
-        self.patched.__exit__(None, None, None)
-        self.folder.cleanup()
+        try:
+            for sequence, shown in self.shown.items():
+                then = read_case_state(self.record, self.story.subject, sequence)
+                assert (then.state.value, then.version) == shown, "every moment is told as it was shown then"
+        finally:
+            self.record.close()
+            self.patched.__exit__(None, None, None)
+            self.folder.cleanup()
 
     @initialize()
     def opened(self) -> None:
@@ -106,6 +113,14 @@ class RecordMachine(RuleBasedStateMachine):
             self.state, self.version, self.valid[CONSENT] = "draft", self.version + 1, False
         self._recorded()
 
+    @rule(given=st.booleans())
+    def another_password(self, given: bool) -> None:
+        """The surgeon chooses a new one, or the lead gives one, which is good for everything but signing."""
+        surgeon, lead = self.story.staff.surgeon, self.story.staff.lead
+        self.words["asha"] = f"words number {len(self.acknowledged)} and {self.clock.now:%H %M %S %f}"
+        set_password(self.record, (lead if given else surgeon).person, "asha", self.words["asha"])
+        self.own["asha"] = not given
+
     def attempt(self, kind: str, role: str, behind: int, right: bool) -> None:
         """Enter ``kind`` as ``role``, having seen all but the last ``behind`` entries that change something."""
         account = getattr(self.story.staff, role)
@@ -115,7 +130,7 @@ class RecordMachine(RuleBasedStateMachine):
         expected = self._foretold(kind, role, seen, right, now, changes or {})
         password = None
         if kind in PASSWORD:
-            password = PASSWORDS[LOGINS[role]] if right else "not the words that were chosen"
+            password = self.words[LOGINS[role]] if right else "not the words that were chosen"
         try:
             self.story.enter(account, kind, changes, reason, details, password, seen)
         except ConsentError as refusal:
@@ -132,6 +147,8 @@ class RecordMachine(RuleBasedStateMachine):
         """The kind of refusal that must come, or None where it must be recorded."""
         origins, to, roles = EXPECTED[kind]
         if role not in roles:
+            return AccessError
+        if kind in PASSWORD and not self.own[LOGINS[role]]:
             return AccessError
         if kind in PASSWORD and (not right or self._waits(role)):
             if not self._waits(role):
