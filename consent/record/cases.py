@@ -15,7 +15,7 @@ from consent.record.identity import IDENTITY
 from consent.record.keys import Purpose, new_key
 from consent.record.ledger import Entry, Person, append, entries
 from consent.record.moves import Role, State, move, refuse_from, refuse_parts, role_for
-from consent.record.patch import difference, merge, overlap, parted, paths
+from consent.record.patch import difference, merge, overlap, parted, paths, said
 from consent.record.place import Record
 from consent.record.schema import KEYS, LEDGER
 from consent.record.state import CaseState, Keys, case_of, data_of, fold, sealed_part
@@ -201,7 +201,7 @@ def _append(
     keys: Keys,
 ) -> Recorded:
     if act.data is not None:
-        refuse_parts(act.kind, tuple(_entered(difference(case.data, act.data))))
+        refuse_parts(act.kind, tuple(said(difference(case.data, act.data), case.data)), case.state)
     act = with_version(case, act, record.clinic)
     patch = difference(case.data, act.data) if act.data is not None else {}
     check(case, act, None if act.data is None else case_of(act.data), person)
@@ -209,16 +209,6 @@ def _append(
     entry = append(connection, record.key, person, role, act.kind, case.subject, body, record.clock())
     every = (*(told.entry for told in case.history), entry)
     return Recorded(fold(case.subject, every, keys), entry)
-
-
-def _entered(patch: Mapping[str, Any]) -> Iterator[str]:
-    """The keys of ``patch`` that say something: an empty list in a new case says nothing."""
-    for path in paths(patch):
-        value: Any = patch
-        for key in path.split("."):
-            value = value[key]
-        if value != []:
-            yield path
 
 
 def _body(case: CaseState, act: Act, patch: Mapping[str, Any], keys: Keys) -> dict[str, Any]:

@@ -51,12 +51,17 @@ class Move(BaseModel):
     to: State | None = None
     roles: tuple[Role, ...] = Field(min_length=1)
     parts: tuple[str, ...] = ()
+    after_surgery: tuple[str, ...] | None = None
     password: bool = False
     licensed: bool = False
     reason: bool = False
     quiet: bool = False
     seals: Literal["consent", "aftercare"] | None = None
     voids: Literal["always", "where words change"] | None = None
+
+    def parts_in(self, state: State) -> tuple[str, ...]:
+        """The parts of the case that such an entry may change while the case is ``state``."""
+        return self.parts if state is not State.DONE or self.after_surgery is None else self.after_surgery
 
 
 class Moves(RootModel[dict[str, Move]]):
@@ -112,15 +117,17 @@ def refuse_from(kind: str, state: State) -> None:
         )
 
 
-def refuse_parts(kind: str, touched: tuple[str, ...]) -> None:
-    """Raise ``MoveError`` where an entry of ``kind`` would change a part of the case that is not its own."""
-    beyond = [path for path in touched if not is_within(path, move(kind).parts)]
+def refuse_parts(kind: str, touched: tuple[str, ...], state: State) -> None:
+    """Raise ``MoveError`` where an entry of ``kind`` would change a part of a case in ``state`` that is not its own."""
+    parts = move(kind).parts_in(state)
+    beyond = [path for path in touched if not is_within(path, parts)]
     if beyond:
+        once = is_within(beyond[0], move(kind).parts)
         raise MoveError(
             Problem(
-                f"this entry does not change {beyond[0]}",
+                f"this entry does not change {beyond[0]}" + (", now that the operation is done" if once else ""),
                 kind,
                 "each part of the case is changed by its own kind of entry, so that the record says what was done",
-                f"it changes: {', '.join(move(kind).parts) or 'nothing'}",
+                f"it changes: {', '.join(parts) or 'nothing'}",
             )
         )

@@ -49,6 +49,16 @@ def paths(patch: Mapping[str, Any], before: str = "") -> Iterator[str]:
             yield f"{before}{key}"
 
 
+def said(patch: Mapping[str, Any], target: Any) -> Iterator[str]:
+    """The dotted keys of ``patch`` that say something to ``target``: an empty list where there is nothing says none."""
+    for key, value in patch.items():
+        old = target.get(key) if isinstance(target, Mapping) else None
+        if isinstance(value, Mapping) and value:
+            yield from (f"{key}.{path}" for path in said(value, old))
+        elif value != [] or old is not None:
+            yield key
+
+
 def is_within(path: str, wholes: Iterable[str]) -> bool:
     """Whether ``path`` is one of ``wholes`` or lies below one."""
     return any(path == whole or path.startswith(f"{whole}.") for whole in wholes)

@@ -11,7 +11,7 @@ from consent.record.ledger import Person
 from consent.record.making import make_papers
 from consent.record.moves import move, refuse_from, refuse_parts
 from consent.record.papers import keep_paper
-from consent.record.patch import difference, paths
+from consent.record.patch import difference, said
 from consent.record.place import Record
 from consent.record.state import CONSENT, CaseState
 
@@ -29,7 +29,7 @@ def seal(record: Record, person: Person, subject: str, act: Act) -> Recorded:
     refuse_from(act.kind, case.state)
     on_top(case, act)
     if act.data is not None:
-        refuse_parts(act.kind, tuple(paths(difference(case.data, act.data))))
+        refuse_parts(act.kind, tuple(said(difference(case.data, act.data), case.data)), case.state)
     stage = move(act.kind).seals or CONSENT
     data = _next_version(case, stage)
     made = make_papers(record, person, data, stage)

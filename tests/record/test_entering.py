@@ -256,3 +256,33 @@ def test_what_stands_open_in_an_entry_cannot_name_its_state(told: Story) -> None
     act = Act("noted", told.now.sequence, reason=WHY, open_={"state": "signed off", "touched": ["plan"]})
     recorded = enter(told.record, told.staff.counsellor, told.subject, act)
     assert (recorded.case.state, recorded.entry.body["touched"]) == (State.EXPLAINED, [])
+
+
+@pytest.mark.parametrize(
+    ("role", "kind", "emptied"),
+    [
+        ("auditor", "looked-at", "talk.said_back"),
+        ("theatre", "noted", "answers"),
+        ("counsellor", "changed", "answers"),
+        ("counsellor", "asked", "talk.said_back"),
+    ],
+)
+def test_nobody_empties_a_list_that_is_not_theirs(told: Story, role: str, kind: str, emptied: str) -> None:
+    """21 CFR 11.10(e): what was recorded earlier is not obscured, least of all by who only looks."""
+    for filled in ("said-back", "answered"):
+        _enter(told, told.staff.surgeon, filled)
+    before = told.now.data
+    with _refused(told, MoveError, f"does not change {emptied}"):
+        told.enter(getattr(told.staff, role), kind, {emptied: []}, WHY, {"what": "the review"})
+    assert told.now.data == before
+
+
+def test_a_step_that_was_not_agreed_is_not_agreed_afterwards(told: Story) -> None:
+    """Samira Kohli v Dr Prabha Manchanda (2008) 2 SCC 1, para 32: consent to an added step comes before it."""
+    for kind in ("signed-off", "consented", "confirmed", "done"):
+        _enter(told, told.staff.theatre if kind == "confirmed" else told.staff.surgeon, kind)
+    for who in (told.staff.counsellor, told.staff.surgeon, told.staff.lead):
+        with _refused(told, MoveError, r"does not change plan\.extra_steps, now that the operation is done"):
+            told.enter(who, "changed", {"plan.extra_steps": ["capsular tension ring"]})
+    told.enter(told.staff.counsellor, "changed", {"plan.date": "2027-02-23"})
+    assert told.now.case.plan.date == dt.date(2027, 2, 23)

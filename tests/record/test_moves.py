@@ -57,11 +57,23 @@ def test_quiet_entries_take_nothing_from_anybody() -> None:
 
 
 def test_each_kind_changes_its_own_parts_only() -> None:
-    refuse_parts("said-back", ("talk.said_back",))
+    refuse_parts("said-back", ("talk.said_back",), State.DRAFT)
     with pytest.raises(MoveError, match=r"does not change plan\.lens\.power_d"):
-        refuse_parts("said-back", ("talk.said_back", "plan.lens.power_d"))
+        refuse_parts("said-back", ("talk.said_back", "plan.lens.power_d"), State.DRAFT)
     with pytest.raises(MoveError, match="does not change answers"):
-        refuse_parts("changed", ("answers",))
+        refuse_parts("changed", ("answers",), State.DRAFT)
+
+
+@pytest.mark.parametrize("state", [state for state in STATES if state.value in EXPECTED["changed"][0]])
+def test_the_plan_stays_as_it_was_agreed_once_the_operation_is_done(state: State) -> None:
+    """Samira Kohli v Dr Prabha Manchanda (2008) 2 SCC 1, para 32: a step is held against what was agreed before it."""
+    refuse_parts("changed", ("plan.date", "patient.telephone"), state)
+    if state is not State.DONE:
+        refuse_parts("changed", ("plan.extra_steps",), state)
+        return
+    for path in ("plan", "plan.extra_steps", "plan.lens.power_d"):
+        with pytest.raises(MoveError, match=f"does not change {path}, now that the operation is done"):
+            refuse_parts("changed", (path,), state)
 
 
 def test_an_unknown_kind_names_those_there_are() -> None:

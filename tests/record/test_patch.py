@@ -14,7 +14,7 @@ from pydantic import BaseModel
 
 from consent.case import Case
 from consent.record.identity import IDENTITY, NOT_IDENTITY
-from consent.record.patch import difference, is_within, joined, merge, overlap, parted, paths
+from consent.record.patch import difference, is_within, joined, merge, overlap, parted, paths, said
 from consent.record.state import case_of, data_of
 from tests.conftest import NAMES, shipped_case
 
@@ -191,5 +191,13 @@ def test_the_halves_of_a_case_are_the_case(name: str) -> None:
     rest, taken = parted(data_of(case), IDENTITY)
     assert case_of(merge(rest, taken)) == case
     known = (case.patient.name, case.patient.record_number, case.patient.telephone)
-    for said in filter(None, known):
-        assert said in json.dumps(taken) and said not in json.dumps(rest)
+    for one in filter(None, known):
+        assert one in json.dumps(taken) and one not in json.dumps(rest)
+
+
+def test_an_empty_list_says_nothing_only_where_there_was_nothing() -> None:
+    """What a list held is taken away by an empty one: whoever does that has changed it."""
+    before = {"answers": ["one"], "talk": {"said_back": ["eye"]}, "visits": []}
+    emptied = {"answers": [], "talk": {"said_back": [], "questions": []}, "drop_changes": [], "a.b": {"c": []}}
+    assert list(said(emptied, before)) == ["answers", "talk.said_back"]
+    assert list(said({"visits": None, "plan": {"date": "x"}}, before)) == ["visits", "plan.date"]
