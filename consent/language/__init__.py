@@ -1,6 +1,14 @@
 """How it is said: catalogues, numbers and dates, isolation, review status, glyph coverage and readability."""
 
-from consent.language.catalogue import Catalogue, catalogue_path, inspect_catalogue, languages, load_catalogue
+from consent.language.catalogue import (
+    DESK_DOMAIN,
+    SHEETS_DOMAIN,
+    Catalogue,
+    catalogue_path,
+    inspect_catalogue,
+    languages,
+    load_catalogue,
+)
 from consent.language.dates import brief_date, clock, clock_with_day_part, full_date, long_date, weekday, written_date
 from consent.language.glyphs import font_for, fonts_for, uncovered, uncovered_by_all
 from consent.language.isolation import bare_runs
@@ -15,6 +23,8 @@ from consent.language.tags import Direction, direction, script_of
 from consent.language.values import Day, DayPart, Quoted, Range, Said, Value, Verbatim, Year
 
 __all__ = [
+    "DESK_DOMAIN",
+    "SHEETS_DOMAIN",
     "SIGNABLE",
     "Catalogue",
     "Counts",

@@ -14,6 +14,8 @@ from consent.language.po import BOLD, SLOT, Message, PoFile, read_po
 from consent.resources import locales
 
 SOURCE_LANGUAGE = "en"
+SHEETS_DOMAIN, DESK_DOMAIN = "consent", "desk"
+"""Two catalogues a language: the words on paper, and those of the pages in a browser, which fewer languages have."""
 
 
 @dataclass(frozen=True)
@@ -44,39 +46,42 @@ def language_folder(tag: str, directory: Path | None = None) -> Path:
     return (directory or locales()) / tag
 
 
-def catalogue_path(tag: str, directory: Path | None = None) -> Path:
+def catalogue_path(tag: str, directory: Path | None = None, domain: str = SHEETS_DOMAIN) -> Path:
     """The gettext file of a language."""
-    return language_folder(tag, directory) / "LC_MESSAGES" / "consent.po"
+    return language_folder(tag, directory) / "LC_MESSAGES" / f"{domain}.po"
 
 
-def languages(directory: Path | None = None) -> tuple[str, ...]:
-    """Tags of every language that has a folder, in alphabetical order."""
-    return tuple(sorted(folder.name for folder in (directory or locales()).iterdir() if folder.is_dir()))
+def languages(directory: Path | None = None, domain: str | None = None) -> tuple[str, ...]:
+    """Tags of every language that has a folder, or of those with a catalogue of ``domain``, in alphabetical order."""
+    tags = sorted(folder.name for folder in (directory or locales()).iterdir() if folder.is_dir())
+    return tuple(tag for tag in tags if domain is None or catalogue_path(tag, directory, domain).is_file())
 
 
 @cache
-def load_catalogue(tag: str, directory: Path | None = None) -> Catalogue:
+def load_catalogue(tag: str, directory: Path | None = None, domain: str = SHEETS_DOMAIN) -> Catalogue:
     """The catalogue of a language, read once per process.
 
     LanguageError lists everything wrong with it: messages missing, unknown, empty, fuzzy or doubled, slots or emphasis
     that differ from English, plural forms missing, a header that is not the language's own.
     """
-    catalogue, problems = inspect_catalogue(tag, directory)
+    catalogue, problems = inspect_catalogue(tag, directory, domain)
     if problems:
         raise LanguageError(problems)
     return catalogue
 
 
 @cache
-def inspect_catalogue(tag: str, directory: Path | None = None) -> tuple[Catalogue, tuple[Problem, ...]]:
+def inspect_catalogue(
+    tag: str, directory: Path | None = None, domain: str = SHEETS_DOMAIN
+) -> tuple[Catalogue, tuple[Problem, ...]]:
     """A catalogue as it stands and everything wrong with it, for those who are still working on it."""
-    path = catalogue_path(tag, directory)
+    path = catalogue_path(tag, directory, domain)
     found = read_po(path, plural_rule(tag).forms)
     catalogue = Catalogue(tag, path, {message.id: message for message in found.entries})
     if tag == SOURCE_LANGUAGE:
         english = catalogue
     else:
-        english, _ = inspect_catalogue(SOURCE_LANGUAGE, directory)
+        english, _ = inspect_catalogue(SOURCE_LANGUAGE, directory, domain)
     return catalogue, (*_header_problems(catalogue, found), *_message_problems(catalogue, english, found))
 
 

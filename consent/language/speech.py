@@ -10,7 +10,7 @@ from html import escape
 from pathlib import Path
 
 from consent.errors import LanguageError, Problem
-from consent.language.catalogue import Catalogue, load_catalogue
+from consent.language.catalogue import SHEETS_DOMAIN, Catalogue, load_catalogue
 from consent.language.dates import clock, clock_with_day_part, written_date
 from consent.language.isolation import (
     PDI,
@@ -34,8 +34,8 @@ from consent.language.values import Day, DayPart, Quoted, Range, Said, Value, Ve
 class _Phrasebook:
     """A catalogue with its messages cut into parts the first time they are said; shared by all speakers."""
 
-    def __init__(self, tag: str, directory: Path | None) -> None:
-        self.catalogue: Catalogue = load_catalogue(tag, directory)
+    def __init__(self, tag: str, directory: Path | None, domain: str) -> None:
+        self.catalogue: Catalogue = load_catalogue(tag, directory, domain)
         self._rtl = direction(tag) == "rtl"
         self._parts: dict[tuple[str, int], tuple[Part, ...]] = {}
         self._static: dict[str, Said] = {}
@@ -57,20 +57,22 @@ class _Phrasebook:
 
 
 @cache
-def _phrasebook(tag: str, directory: Path | None) -> _Phrasebook:
-    return _Phrasebook(tag, directory)
+def _phrasebook(tag: str, directory: Path | None, domain: str) -> _Phrasebook:
+    return _Phrasebook(tag, directory, domain)
 
 
 class Speaker:
     """Says messages in one language with one choice of digits, and keeps in ``used`` the ids it has said."""
 
-    def __init__(self, tag: str, digits: Digits = "locale", directory: Path | None = None) -> None:
+    def __init__(
+        self, tag: str, digits: Digits = "locale", directory: Path | None = None, domain: str = SHEETS_DOMAIN
+    ) -> None:
         self.tag = tag
         self.digits: Digits = digits
         self.direction: Direction = direction(tag)
         self.used: set[str] = set()
         self._rtl = self.direction == "rtl"
-        self._book = _phrasebook(tag, directory)
+        self._book = _phrasebook(tag, directory, domain)
         self._numerals = numerals(tag, digits)
 
     def say(self, message_id: str, /, **slots: Value) -> Said:

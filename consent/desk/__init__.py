@@ -1,0 +1,1 @@
+"""The pages in a browser: counsellor, surgeon, theatre, clinic lead, and the patient's telephone."""

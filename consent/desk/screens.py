@@ -1,0 +1,84 @@
+"""Which questions stand on which screen, in which order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+
+from pydantic import BaseModel, ConfigDict
+
+from consent.case import Case
+from consent.case.reading import read_model
+from consent.desk.fields import Field, fields_of
+from consent.errors import ConsentError
+from consent.resources import package_data
+
+
+class _Screen(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    id: str
+    questions: tuple[str, ...]
+
+
+class _Screens(BaseModel):
+    """The whole of screens.toml."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    screens: tuple[_Screen, ...]
+    elsewhere: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Screen:
+    """One subject with its questions, in the order in which they are asked."""
+
+    id: str
+    fields: tuple[Field, ...]
+
+    @property
+    def words(self) -> str:
+        """Id of the message that names it."""
+        return f"screen.{self.id}"
+
+
+@cache
+def _read() -> _Screens:
+    return read_model(package_data("desk", "screens.toml"), _Screens, ConsentError)
+
+
+@cache
+def screens() -> tuple[Screen, ...]:
+    """Every screen, in the order of the talk."""
+    return tuple(Screen(one.id, tuple(_asked(one.questions))) for one in _read().screens)
+
+
+@cache
+def screen(name: str) -> Screen:
+    """The screen ``name``. ``KeyError`` where there is none."""
+    return {one.id: one for one in screens()}[name]
+
+
+@cache
+def screen_of(path: str) -> str | None:
+    """Id of the screen on which the key ``path`` is entered, or that of the key it lies in; None for what is entered
+    elsewhere."""
+    for one in screens():
+        if any(path == field.path or path.startswith(f"{field.path}.") for field in one.fields):
+            return one.id
+    return None
+
+
+def elsewhere() -> dict[str, str]:
+    """What is entered on no screen, and what enters it."""
+    return _read().elsewhere
+
+
+def _asked(questions: tuple[str, ...]) -> Iterator[Field]:
+    for wanted in questions:
+        found = [one for one in fields_of(Case, "") if one.path == wanted or one.path.startswith(f"{wanted}.")]
+        if not found:
+            raise KeyError(wanted)
+        yield from found
