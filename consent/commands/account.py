@@ -46,7 +46,7 @@ def _add(options: argparse.Namespace) -> None:
 def _list(options: argparse.Namespace) -> None:
     record = find_record(options.record, options.clinic)
     with record.store.reading() as connection:
-        found = sorted(read_accounts(connection).values(), key=lambda account: account.login)
+        found = sorted(read_accounts(connection, record.key).values(), key=lambda account: account.login)
     if options.json:
         out.as_json([_data(account) for account in found])
         return
@@ -59,7 +59,7 @@ def _change(options: argparse.Namespace) -> None:
     record = find_record(options.record, options.clinic)
     by = _who(record, options.by)
     with record.store.reading() as connection:
-        account = named(read_accounts(connection), options.login)
+        account = named(read_accounts(connection, record.key), options.login)
     name = options.name or account.name
     roles = given or account.roles
     registration = options.registration or account.registration

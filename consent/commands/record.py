@@ -235,11 +235,13 @@ def _erase(options: argparse.Namespace) -> None:
 
 
 def _upgrade(options: argparse.Namespace) -> None:
+    from consent.record.keys import read_master_key
     from consent.record.migrate import upgrade_store
     from consent.record.store import server_store, sqlite_store
 
     place = record_place(options.record)
-    upgrade_store(server_store(place.address) if place.address else sqlite_store(place.file))
+    store = server_store(place.address) if place.address else sqlite_store(place.file)
+    upgrade_store(store, read_master_key(place.key_file))
     out.chatter("The record is of this program's version. Run consent record check.")
 
 

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 from consent.errors import AccessError, Problem, UsageError
 from consent.record.canonical import digest
 from consent.record.guessable import guessable
-from consent.record.ledger import Entry, Person, append, entries
+from consent.record.keys import MasterKey
+from consent.record.ledger import ACCOUNTS_SUBJECT, Entry, Person, account_entries, append, entries
 from consent.record.moves import Role
 from consent.record.place import Record
 from consent.record.schema import PASSWORDS, SESSIONS
@@ -22,8 +23,7 @@ if TYPE_CHECKING:
     from argon2 import PasswordHasher
     from sqlalchemy import Connection
 
-ACCOUNTS = "accounts"
-"""Subject of the entries that make, change and close accounts."""
+ACCOUNTS = ACCOUNTS_SUBJECT
 SHORTEST, LONGEST = 12, 128
 """Characters of a password. Length is asked for and no mixture of signs: NIST SP 800-63B, 5.1.1.2; OWASP ASVS 2.1."""
 _LOGIN = re.compile(r"[a-z][a-z0-9.-]{1,39}")
@@ -74,9 +74,9 @@ def fold_accounts(found: Iterable[Entry]) -> dict[str, Account]:
     return accounts
 
 
-def read_accounts(connection: Connection) -> dict[str, Account]:
-    """Every account, by id."""
-    return fold_accounts(entries(connection, ACCOUNTS))
+def read_accounts(connection: Connection, key: MasterKey | None = None) -> dict[str, Account]:
+    """Every account, by id. Raises ``RecordError`` where their entries are not those that were stamped with the key."""
+    return fold_accounts(entries(connection, ACCOUNTS) if key is None else account_entries(connection, key))
 
 
 def make_account(
@@ -96,7 +96,7 @@ def make_account(
     check_password(password, login, name)
     hashed = hasher().hash(_normal(password))
     with record.store.writing() as connection:
-        accounts = read_accounts(connection)
+        accounts = read_accounts(connection, record.key)
         _refuse_maker(accounts, by, roles)
         if any(account.login == login for account in accounts.values()):
             raise UsageError(Problem("there is an account with this name already", login, remedy="choose another"))
@@ -104,7 +104,7 @@ def make_account(
         body = {"account": made, **_described(login, name, roles, registration)}
         append(connection, record.key, by, Role.LEAD, "account-made", ACCOUNTS, body, record.clock())
         _keep(connection, record, by, made, hashed, own=by is THIS_MACHINE)
-        return read_accounts(connection)[made]
+        return read_accounts(connection, record.key)[made]
 
 
 def change_account(
@@ -113,7 +113,7 @@ def change_account(
     """The account ``login`` with another name, other roles or another registration; only a clinic lead may."""
     _check(login, name, roles, registration)
     with record.store.writing() as connection:
-        accounts = read_accounts(connection)
+        accounts = read_accounts(connection, record.key)
         _refuse_not_lead(accounts, by)
         account = named(accounts, login)
         changed = replace(account, name=name, roles=roles, registration=registration)
@@ -127,7 +127,7 @@ def change_account(
 def close_account(record: Record, by: Person, login: str) -> Account:
     """The account ``login``, closed; what it entered stays. The last surgeon and the last lead cannot be closed."""
     with record.store.writing() as connection:
-        accounts = read_accounts(connection)
+        accounts = read_accounts(connection, record.key)
         _refuse_not_lead(accounts, by)
         account = named(accounts, login)
         closed = replace(account, closed=True)
@@ -141,7 +141,7 @@ def close_account(record: Record, by: Person, login: str) -> Account:
 def set_password(record: Record, by: Person, login: str, password: str) -> None:
     """Keep a new password of the account ``login``: its owner's own choice, or a first one given by a clinic lead."""
     with record.store.writing() as connection:
-        accounts = read_accounts(connection)
+        accounts = read_accounts(connection, record.key)
         account = named(accounts, login)
         own = by.account == account.id
         if not own:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Generator, Iterator, Mapping
 from dataclasses import dataclass
+from functools import reduce
 from typing import TYPE_CHECKING, Any
 
 from consent.errors import Problem, RecordError
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
 FIRST_PREVIOUS = "0" * 64
 """What the first entry names as the one before it."""
+ACCOUNTS_SUBJECT = "accounts"
+"""Subject of the entries that make, change and close accounts; the head stands for all of them."""
 CLOCK_SUBJECT = "clock"
 """Subject of the entries that say that a clock was put right."""
 CLOCK_SLACK = dt.timedelta(seconds=2)
@@ -52,11 +55,15 @@ class Entry:
 
 @dataclass(frozen=True)
 class Head:
-    """The last entry: its sequence, 0 where there is none, its hash and its time."""
+    """The last entry: its sequence, 0 where there is none, its hash and its time.
+
+    ``accounts``: what ``chained`` makes of all entries of accounts.
+    """
 
     sequence: int = 0
     hash: str = FIRST_PREVIOUS
     at: dt.datetime | None = None
+    accounts: str = FIRST_PREVIOUS
 
 
 def append(
@@ -91,24 +98,38 @@ def append(
     }
     written = canonical(content).decode()
     entry = entry_of(written)
-    _write(connection, key, entry, written)
+    row = {"sequence": entry.sequence, "subject": subject, "kind": kind, "hash": entry.hash}
+    connection.execute(LEDGER.insert().values(content=written, **row))
+    accounts = chained(head.accounts, entry) if subject == ACCOUNTS_SUBJECT else head.accounts
+    connection.execute(HEAD.update().values(**stamped_head(key, entry.sequence, entry.hash, accounts)))
     return entry
-
-
-def _write(connection: Connection, key: MasterKey, entry: Entry, content: str) -> None:
-    row = {"sequence": entry.sequence, "subject": entry.subject, "kind": entry.kind, "hash": entry.hash}
-    connection.execute(LEDGER.insert().values(content=content, **row))
-    connection.execute(
-        HEAD.update().values(
-            sequence=entry.sequence, hash=entry.hash, stamp=key.stamp("head", str(entry.sequence), entry.hash)
-        )
-    )
 
 
 def make_head(connection: Connection, key: MasterKey) -> None:
     """The head of an empty ledger."""
-    stamp = key.stamp("head", "0", FIRST_PREVIOUS)
-    connection.execute(HEAD.insert().values(only=1, sequence=0, hash=FIRST_PREVIOUS, stamp=stamp))
+    connection.execute(HEAD.insert().values(only=1, **stamped_head(key, 0, FIRST_PREVIOUS, FIRST_PREVIOUS)))
+
+
+def stamped_head(key: MasterKey, sequence: int, hash_: str, accounts: str) -> dict[str, Any]:
+    """The columns of the head with their stamp."""
+    stamp = key.stamp("head", str(sequence), hash_, accounts)
+    return {"sequence": sequence, "hash": hash_, "accounts": accounts, "stamp": stamp}
+
+
+def chained(before: str, entry: Entry) -> str:
+    """One digest for ``entry`` and all those of which ``before`` was made in the same way."""
+    return digest(f"{before}{entry.hash}".encode())
+
+
+def account_entries(connection: Connection, key: MasterKey) -> list[Entry]:
+    """The entries of accounts in order, each proven by the stamp of the head: who may do what is decided by them alone.
+
+    Raises ``RecordError`` where one was altered, put in, filed elsewhere or taken out, the last ones too.
+    """
+    found = list(entries(connection, ACCOUNTS_SUBJECT))
+    if reduce(chained, found, FIRST_PREVIOUS) != read_head(connection, key).accounts:
+        raise broken("the entries of accounts are not those that were stamped", ACCOUNTS_SUBJECT)
+    return found
 
 
 def read_head(connection: Connection, key: MasterKey) -> Head:
@@ -116,7 +137,7 @@ def read_head(connection: Connection, key: MasterKey) -> Head:
     heads = connection.execute(HEAD.select()).all()
     head = heads[0] if len(heads) == 1 else None
     last = connection.execute(LEDGER.select().order_by(LEDGER.c.sequence.desc()).limit(1)).one_or_none()
-    if head is None or not key.stamped(str(head.stamp), "head", str(head.sequence), str(head.hash)):
+    if head is None or not key.stamped(str(head.stamp), "head", str(head.sequence), str(head.hash), str(head.accounts)):
         raise broken("the stamp of the last entry is not this record's", "head")
     if last is None:
         if head.sequence:
@@ -125,7 +146,7 @@ def read_head(connection: Connection, key: MasterKey) -> Head:
     entry = entry_of(last.content)
     if (last.sequence, entry.hash) != (head.sequence, head.hash):
         raise broken("the last entry is not the one that was stamped", f"entry {last.sequence}")
-    return Head(entry.sequence, entry.hash, entry.at)
+    return Head(entry.sequence, entry.hash, entry.at, head.accounts)
 
 
 def entries(connection: Connection, subject: str | None = None, after: int = 0) -> Iterator[Entry]:
@@ -134,14 +155,15 @@ def entries(connection: Connection, subject: str | None = None, after: int = 0) 
         yield entry_of(content)
 
 
-def stored(connection: Connection, subject: str | None = None, after: int = 0) -> Iterator[tuple[int, str, str]]:
+def stored(connection: Connection, subject: str | None = None, after: int = 0) -> Generator[tuple[int, str, str]]:
     """Sequence, content and hash of each row, as they are kept."""
     rows: Select[Any] = LEDGER.select().with_only_columns(LEDGER.c.sequence, LEDGER.c.content, LEDGER.c.hash)
     if subject is not None:
         rows = rows.where(LEDGER.c.subject == subject)
     rows = rows.where(LEDGER.c.sequence > after).order_by(LEDGER.c.sequence)
-    for row in connection.execute(rows.execution_options(yield_per=1000)):
-        yield row.sequence, row.content, row.hash
+    with connection.execute(rows.execution_options(yield_per=1000)) as found:
+        for row in found:
+            yield row.sequence, row.content, row.hash
 
 
 def stored_hash(connection: Connection, sequence: int) -> str | None:

@@ -36,16 +36,16 @@ def identify(record: Record, login: str, password: str, meaning: str = "login") 
     Raises ``AccessError`` without saying which of the two was wrong, or for how long to wait.
     """
     with record.store.writing() as connection:
-        account = _open_account(connection, login)
+        account = _open_account(connection, record, login)
         refusal = _try(connection, record, login, account, password, meaning)
     if refusal or account is None:
         raise refusal or _wrong(login)
     return account
 
 
-def _open_account(connection: Connection, login: str) -> Account | None:
+def _open_account(connection: Connection, record: Record, login: str) -> Account | None:
     try:
-        return named(read_accounts(connection), login)
+        return named(read_accounts(connection, record.key), login)
     except UsageError:
         return None
 
@@ -105,7 +105,7 @@ def start_session(record: Record, login: str, password: str) -> str:
     token = secrets.token_urlsafe(32)
     now = _written(record.clock())
     with record.store.writing() as connection:
-        if read_accounts(connection).get(account.id) != account:
+        if read_accounts(connection, record.key).get(account.id) != account:
             raise _ended()
         connection.execute(SESSIONS.insert().values(**_row(record, _digest(token), account.id, now, now)))
     return token
@@ -117,7 +117,7 @@ def session_account(record: Record, token: str) -> Account:
     now = record.clock()
     with record.store.reading() as connection:
         row = connection.execute(SESSIONS.select().where(SESSIONS.c.token == name)).one_or_none()
-        accounts = read_accounts(connection) if row is not None else {}
+        accounts = read_accounts(connection, record.key) if row is not None else {}
     if row is None or not _stamped(record, row):
         raise _ended()
     made, seen = dt.datetime.fromisoformat(row.made_at), dt.datetime.fromisoformat(row.seen_at)
@@ -142,7 +142,7 @@ def end_session(record: Record, token: str) -> None:
         if row is None:
             return
         connection.execute(SESSIONS.delete().where(SESSIONS.c.token == name))
-        account = read_accounts(connection).get(row.account)
+        account = read_accounts(connection, record.key).get(row.account)
         if account is not None and _stamped(record, row):
             _keep(connection, record, account.person, f"login-{account.id}", _LOGGED_OUT)
 

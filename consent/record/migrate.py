@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from consent.errors import Problem, RecordError
+from consent.record.keys import MasterKey
+from consent.record.restamp import restamp
 from consent.record.schema import HEAD
 from consent.record.store import Store
 from consent.resources import package_data
@@ -21,10 +23,14 @@ def upgrade(connection: Connection) -> None:
     command.upgrade(_config(connection), "head")
 
 
-def upgrade_store(store: Store) -> None:
-    """Carry an older record in ``store`` over to this program's version: all of it, or nothing. Make a backup first."""
+def upgrade_store(store: Store, key: MasterKey) -> None:
+    """Carry an older record in ``store`` over to this program's version: all of it, or nothing. Make a backup first.
+
+    Raises ``RecordError`` where its chain does not hold.
+    """
     with store.writing() as connection:
         upgrade(connection)
+        restamp(connection, key)
 
 
 def refuse_a_second(connection: Connection, store: Store) -> None:

@@ -29,10 +29,13 @@ HEAD = Table(
     Column("sequence", Integer, nullable=False),
     Column("hash", Text, nullable=False),
     Column("stamp", Text, nullable=False),
+    Column("accounts", Text, nullable=False, server_default=""),
     CheckConstraint('"only" = 1', name="one_head"),
     sqlite_strict=True,
 )
-"""The last entry, stamped with the key: entries taken off the end are missed by it. It is the lock of all writing."""
+"""The last entry, stamped with the key: entries taken off the end are missed by it. ``accounts``: one digest for all
+entries of accounts, under the same stamp, so that each reading of who may do what is proven without reading the whole
+chain. It is the lock of all writing."""
 
 KEYS = Table(
     "keys",
@@ -65,7 +68,7 @@ PASSWORDS = Table(
     Column("hash", Text, nullable=False),
     sqlite_strict=True,
 )
-"""Argon2 hashes; the ledger holds a digest of each."""
+"""Argon2 hashes; the ledger holds a digest of each, in an entry of accounts, which the stamp of the head proves."""
 
 SESSIONS = Table(
     "sessions",

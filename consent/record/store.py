@@ -49,7 +49,7 @@ class Store:
             connection.execution_options(**{_WRITES: True})
             with connection.begin():
                 if not self.is_sqlite:
-                    connection.execute(HEAD.select().with_for_update())
+                    connection.execute(HEAD.select().with_only_columns(HEAD.c.only).with_for_update())
                 yield connection
 
     def close(self) -> None:

@@ -118,10 +118,10 @@ def hkdf(secret: bytes, info: bytes) -> bytes:
 
 
 def test_the_head_is_stamped_with_a_key_that_is_not_in_the_store(record: Record) -> None:
-    """HMAC-SHA-256 (RFC 2104) by Python's hmac and by OpenSSL."""
+    """HMAC-SHA-256 (RFC 2104) by Python's hmac and by OpenSSL; there are no accounts yet, so their digest is zeros."""
     last = notes(record, 3)[-1]
     secret = bytes.fromhex(record.place.key_file.read_text().strip())
-    key, said = hkdf(secret, b"consent record 1 stamp"), "\x1f".join(("head", "3", last.hash)).encode()
+    key, said = hkdf(secret, b"consent record 1 stamp"), "\x1f".join(("head", "3", last.hash, "0" * 64)).encode()
     with record.store.engine.connect() as connection:
         sequence, kept, stamp = connection.execute(text("SELECT sequence, hash, stamp FROM head")).one()
     assert (sequence, kept) == (3, last.hash)
