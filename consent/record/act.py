@@ -15,7 +15,8 @@ class Act:
 
     ``seen``: sequence of the last entry the person saw of the case. ``data``: the case as it shall be, or none where it
     stays. ``details`` are kept encrypted; ``open_`` in the clear, so it never holds anything about the patient: a
-    ``ground`` there takes the place of the reason.
+    ``ground`` there takes the place of the reason. ``to`` and most of ``open_`` are worked out within the record:
+    through the door come only those keys that moves.toml names for the kind.
     """
 
     kind: str

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -34,11 +35,15 @@ class Recorded:
     meanwhile: tuple[Entry, ...] = ()
 
 
-def open_case(record: Record, person: Person, case: Case) -> Recorded:
+Look = Callable[["Connection"], None]
+"""Looks, in the transaction that writes, whether the person may still do it, and raises ``AccessError`` if not."""
+
+
+def open_case(record: Record, person: Person, case: Case, still_may: Look | None = None) -> Recorded:
     """Open ``case`` in the record under a fresh name with keys of its own."""
     subject = f"case-{secrets.token_hex(8)}"
     role = role_for("opened", person)
-    with record.store.writing() as connection:
+    with _writing(record, still_may) as connection:
         keys = _make_keys(connection, record, subject)
         act = Act("opened", 0, data_of(case))
         return _append(connection, record, person, role, CaseState(subject), act, keys)
@@ -50,6 +55,7 @@ def act_on(
     subject: str,
     act: Act,
     before_commit: Callable[[Connection, Recorded], None] | None = None,
+    still_may: Look | None = None,
 ) -> Recorded:
     """Record ``act`` on the case ``subject`` and return it once it is kept.
 
@@ -59,7 +65,7 @@ def act_on(
     """
     role = role_for(act.kind, person)
     _refuse_without_reason(act)
-    with record.store.writing() as connection:
+    with _writing(record, still_may) as connection:
         keys = read_keys(connection, record, subject)
         case = _read(connection, subject, keys)
         refuse_from(act.kind, case.state)
@@ -68,7 +74,26 @@ def act_on(
         recorded = _append(connection, record, person, role, case, merged, keys)
         if before_commit is not None:
             before_commit(connection, recorded)
+        _refuse_unerased(connection, record, recorded)
     return Recorded(recorded.case, recorded.entry, meanwhile)
+
+
+@contextmanager
+def _writing(record: Record, still_may: Look | None) -> Iterator[Connection]:
+    with record.store.writing() as connection:
+        if still_may is not None:
+            still_may(connection)
+        yield connection
+
+
+def _refuse_unerased(connection: Connection, record: Record, recorded: Recorded) -> None:
+    """An entry that says what was destroyed is kept only where just that is gone."""
+    if recorded.entry.kind != "erased":
+        return
+    gone = set(Purpose) - read_keys(connection, record, recorded.case.subject).keys()
+    if not gone or gone != set(recorded.entry.body.get("destroyed", ())):
+        remedy = "consent record erase destroys the key and records it"
+        raise MoveError(Problem("an entry alone erases nothing", "erased", remedy=remedy))
 
 
 def read_case_state(record: Record, subject: str, until: int | None = None) -> CaseState:

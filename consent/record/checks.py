@@ -38,9 +38,6 @@ def check(before: CaseState, act: Act, after: Case | None, person: Person) -> No
     problems = list(found(before, act, after or before.case, person)) if found else []
     if not act.details and act.kind in _NEED_DETAILS:
         problems.append(Problem("nothing was said about it", act.kind, remedy="say what it is about"))
-    if act.kind == "erased" and "destroyed" not in act.open_:
-        remedy = "consent record erase destroys the key and records it"
-        problems.append(Problem("an entry alone erases nothing", act.kind, remedy=remedy))
     if problems:
         raise MoveError(problems)
 

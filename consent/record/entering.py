@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING
 
 from consent.case import Case
-from consent.errors import AccessError, Problem
+from consent.errors import AccessError, MoveError, Problem
 from consent.record.accounts import Account, read_accounts
 from consent.record.act import Act
 from consent.record.cases import Recorded, act_on, open_case
@@ -26,7 +28,8 @@ REFUSALS = "refusals"
 def open_new(record: Record, account: Account, case: Case) -> Recorded:
     """Open ``case`` in the record. Raises ``AccessError`` where ``account`` may not."""
     account = _allowed(record, account, "opened", "")
-    return open_case(record, account.person, case)
+    with _refusals_kept(record, account, "opened", ""):
+        return open_case(record, account.person, case, partial(_refuse_changed, account))
 
 
 def enter(
@@ -46,11 +49,28 @@ def enter(
     """
     wanted = move(act.kind)
     account = _allowed(record, account, act.kind, subject)
+    _refuse_dictated(act)
     if wanted.password:
         prove(record, account, password)
-    if wanted.seals is not None:
-        return seal(record, account.person, subject, act)
-    return act_on(record, account.person, subject, act, before_commit)
+    with _refusals_kept(record, account, act.kind, subject):
+        if wanted.seals is not None:
+            return seal(record, account.person, subject, act, partial(_refuse_changed, account))
+        return act_on(record, account.person, subject, act, before_commit, partial(_refuse_changed, account))
+
+
+def _refuse_dictated(act: Act) -> None:
+    """Where a case goes with an entry, and which papers it seals or ends, is worked out here and never handed in."""
+    beyond = sorted(act.open_.keys() - set(move(act.kind).open))
+    if act.to is not None or beyond:
+        what = f'the state "{act.to}"' if act.to is not None else beyond[0]
+        raise MoveError(
+            Problem(
+                f"{what} is not for the one who enters to say",
+                act.kind,
+                "it follows from the entry and the case",
+                "enter what happened; the record works out the rest",
+            )
+        )
 
 
 def prove(record: Record, account: Account, password: str | None) -> None:
@@ -76,21 +96,45 @@ def prove(record: Record, account: Account, password: str | None) -> None:
 
 def _allowed(record: Record, account: Account, kind: str, subject: str) -> Account:
     """``account`` as it is now: since it was logged in, a lead may have closed it or taken away a role."""
-    try:
+    with _refusals_kept(record, account, kind, subject):
         fresh = _standing(record, account)
         role_for(kind, fresh.person)
+    return fresh
+
+
+@contextmanager
+def _refusals_kept(record: Record, account: Account, kind: str, subject: str) -> Iterator[None]:
+    """An ``AccessError`` within is kept as an entry of its own."""
+    try:
+        yield
     except AccessError:
         _keep_refusal(record, account, kind, subject)
         raise
-    return fresh
 
 
 def _standing(record: Record, account: Account) -> Account:
     with record.store.reading() as connection:
-        fresh = read_accounts(connection).get(account.id)
+        return _open_account(connection, account)
+
+
+def _open_account(connection: Connection, account: Account) -> Account:
+    fresh = read_accounts(connection).get(account.id)
     if fresh is None or fresh.closed:
         raise AccessError(Problem("this account was closed", account.login, remedy="ask the clinic lead"))
     return fresh
+
+
+def _refuse_changed(account: Account, connection: Connection) -> None:
+    """Raise ``AccessError`` where ``account`` is no longer what it was when its papers were begun."""
+    if _open_account(connection, account).person != account.person:
+        raise AccessError(
+            Problem(
+                "this account was changed meanwhile",
+                account.login,
+                "name, roles and registration would not be those under the entry",
+                "look at what changed, then enter it again",
+            )
+        )
 
 
 def _keep_refusal(record: Record, account: Account, kind: str, subject: str) -> None:

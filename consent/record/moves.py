@@ -56,6 +56,7 @@ class Move(BaseModel):
     licensed: bool = False
     reason: bool = False
     quiet: bool = False
+    open: tuple[str, ...] = ()
     seals: Literal["consent", "aftercare"] | None = None
     voids: Literal["always", "where words change"] | None = None
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from consent.record.act import Act
-from consent.record.cases import Recorded, act_on, on_top, read_case_state, read_keys
+from consent.record.cases import Look, Recorded, act_on, on_top, read_case_state, read_keys
 from consent.record.ledger import Person
 from consent.record.making import make_papers
 from consent.record.moves import move, refuse_from, refuse_parts
@@ -19,11 +19,12 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
 
-def seal(record: Record, person: Person, subject: str, act: Act) -> Recorded:
+def seal(record: Record, person: Person, subject: str, act: Act, still_may: Look | None = None) -> Recorded:
     """Make, seal and keep the papers of ``act`` for the case ``subject``, and return it once all is kept.
 
     The papers are made before anything is written; where somebody changed the case meanwhile, they are thrown away
-    and ``ConflictError`` tells. Raises ``MoveError`` with everything that stands in the way.
+    and ``ConflictError`` tells. Raises ``MoveError`` with everything that stands in the way; ``still_may`` raises
+    ``AccessError`` where the person, while they were made, was no longer one who signs.
     """
     case = read_case_state(record, subject)
     refuse_from(act.kind, case.state)
@@ -40,7 +41,7 @@ def seal(record: Record, person: Person, subject: str, act: Act) -> Recorded:
         for pdf in made.files:
             keep_paper(connection, keys, subject, made.code, recorded.entry.sequence, pdf)
 
-    return act_on(record, person, subject, act, keep)
+    return act_on(record, person, subject, act, keep, still_may)
 
 
 def _next_version(case: CaseState, stage: str) -> dict[str, Any]:

@@ -12,6 +12,7 @@ import pytest
 
 from consent.clinic import Clinic
 from consent.errors import AccessError, ConflictError, ConsentError, MoveError
+from consent.record import entering
 from consent.record.accounts import Account, change_account, close_account, make_account, set_password
 from consent.record.act import Act
 from consent.record.checking import check_record
@@ -21,7 +22,7 @@ from consent.record.login import identify
 from consent.record.moves import Role, State
 from consent.record.place import Place, Record, make_record
 from tests.editing import case_maker, edited
-from tests.record.acts import WHY, said_with, without_printing
+from tests.record.acts import WHY, fake_papers, said_with, without_printing
 from tests.record.clock import TestClock
 from tests.record.expected_moves import EXPECTED, PASSWORD
 from tests.record.story import IST, PASSWORDS, Staff, Story, make_staff
@@ -114,7 +115,7 @@ def _tried(story: Story, kind: str, who: Account, password: str) -> str:
     """What became of it: the person was refused, the state was wrong, or all went well and was undone."""
     now = story.now
     changes, reason, details = said_with(kind, story, now, story.record.clock())
-    open_ = {"destroyed": []} if kind == "erased" else {}
+    open_ = {"destroyed": ["identity"]} if kind == "erased" else {}
     act = Act(kind, now.sequence, None if changes is None else edited(dict(now.data), changes), reason, details, open_)
 
     def undo(*_: object) -> None:
@@ -231,8 +232,6 @@ def test_nothing_is_slipped_in_with_a_signature(told: Story) -> None:
 
 
 def test_a_change_while_papers_are_printed_throws_them_away(told: Story) -> None:
-    from tests.record.acts import fake_papers
-
     def changed_meanwhile(*arguments: Any) -> Any:
         _enter(told, told.staff.counsellor, "changed")
         return fake_papers(*arguments)
@@ -252,10 +251,74 @@ def test_nobody_has_seen_what_is_yet_to_come(told: Story) -> None:
     assert told.now.case.plan.lens.power_d == 22.0
 
 
-def test_what_stands_open_in_an_entry_cannot_name_its_state(told: Story) -> None:
-    act = Act("noted", told.now.sequence, reason=WHY, open_={"state": "signed off", "touched": ["plan"]})
-    recorded = enter(told.record, told.staff.counsellor, told.subject, act)
-    assert (recorded.case.state, recorded.entry.body["touched"]) == (State.EXPLAINED, [])
+@pytest.mark.parametrize(
+    "forged",
+    [
+        {"to": State.CONFIRMED},
+        {"open_": {"state": "signed off", "touched": ["plan"]}},
+        {"open_": {"sealed": {"stage": "consent", "version": 1, "code": "ab" * 32, "papers": []}}},
+        {"open_": {"voids": "ab" * 32}},
+        {"open_": {"destroyed": ["identity"]}},
+    ],
+)
+def test_nobody_hands_in_what_the_record_works_out(told: Story, forged: dict[str, Any]) -> None:
+    """The state, what is sealed, void or destroyed: 21 CFR 11.10(f), operational checks of permitted sequencing."""
+    for who, kind in ((told.staff.theatre, "noted"), (told.staff.surgeon, "signed-off")):
+        act = Act(kind, told.now.sequence, reason=WHY, **forged)
+        with _refused(told, MoveError, "is not for the one who enters to say"):
+            enter(told.record, who, told.subject, act, PASSWORDS["asha"])
+
+
+@pytest.mark.parametrize("destroyed", [[], ["identity"], ["identity", "content"]])
+def test_nothing_is_erased_by_an_entry_that_says_so(told: Story, destroyed: list[str]) -> None:
+    for kind in ("declined", "closed"):
+        _enter(told, told.staff.surgeon, kind)
+    act = Act("erased", told.now.sequence, reason=WHY, open_={"destroyed": destroyed, "ground": WHY})
+    with _refused(told, MoveError, "an entry alone erases nothing", "signature"):
+        enter(told.record, told.staff.lead, told.subject, act, PASSWORDS["lila"])
+    assert check_record(told.record).problems == ()
+
+
+@pytest.mark.parametrize("meanwhile", ["closed", "demoted", "registered", "renamed"])
+def test_who_may_no_longer_sign_when_the_papers_are_printed_has_not_signed(told: Story, meanwhile: str) -> None:
+    """21 CFR 11.10(g): authority is checked where the record is signed; printing takes seconds, and a lead may act."""
+    surgeon, lead = told.staff.surgeon, told.staff.lead.person
+    make_account(told.record, lead, "ravi", "Dr Ravi Example", (Role.SURGEON,), "a first word of it", "INVENTED-9")
+
+    def printed(*arguments: Any) -> Any:
+        if meanwhile == "closed":
+            close_account(told.record, lead, "asha")
+        else:
+            name = "Dr Asha Renamed" if meanwhile == "renamed" else surgeon.name
+            number = "INVENTED-77" if meanwhile == "registered" else surgeon.registration
+            role = Role.COUNSELLOR if meanwhile == "demoted" else Role.SURGEON
+            change_account(told.record, lead, "asha", name, (role,), number)
+        return fake_papers(*arguments)
+
+    change = "account-closed" if meanwhile == "closed" else "account-changed"
+    said = "was closed" if meanwhile == "closed" else "was changed meanwhile"
+    with (
+        patch("consent.record.signing.make_papers", printed),
+        _refused(told, AccessError, said, "signature", change, "refused"),
+    ):
+        _enter(told, surgeon, "signed-off")
+    assert not told.now.sets and check_record(told.record).problems == ()
+
+
+def test_a_case_is_opened_by_who_may_when_it_is_kept(told: Story) -> None:
+    """The account is looked at once more in the transaction that writes."""
+    lead, allowed = told.staff.lead.person, entering._allowed
+
+    def closed_after(*arguments: Any) -> Account:
+        found = allowed(*arguments)
+        close_account(told.record, lead, "meera")
+        return found
+
+    with (
+        patch("consent.record.entering._allowed", closed_after),
+        _refused(told, AccessError, "was closed", "account-closed", "refused"),
+    ):
+        told.open()
 
 
 @pytest.mark.parametrize(
