@@ -12,7 +12,7 @@ from typing import Any
 from consent.commands import out
 from consent.commands.passwords import ask
 from consent.commands.settings import clinic_path, find_record, record_place
-from consent.errors import Problem, RecordError, UsageError
+from consent.errors import AccessError, Problem, RecordError, UsageError
 
 
 def run(options: argparse.Namespace) -> None:
@@ -247,24 +247,19 @@ def _upgrade(options: argparse.Namespace) -> None:
 
 def _clock(options: argparse.Namespace) -> None:
     from consent.record.ledger import CLOCK_SUBJECT, append
+    from consent.record.login import identify
     from consent.record.moves import Role
 
     record = find_record(options.record, options.clinic)
-    account = _who(record, options)
+    account = identify(record, options.login, ask(f"password of {options.login}"), clock_was_set=True)
     if Role.LEAD not in account.roles:
-        raise UsageError(Problem("only a clinic lead says that the clock was put right", options.login))
+        remedy = "ask the clinic lead"
+        raise AccessError(Problem("only a clinic lead says that the clock was put right", options.login, remedy=remedy))
+    by, body = account.person, {"reason": options.reason}
     with record.store.writing() as connection:
-        entry = append(
-            connection,
-            record.key,
-            account.person,
-            Role.LEAD,
-            "clock-put-right",
-            CLOCK_SUBJECT,
-            {"reason": options.reason},
-            record.clock(),
-            clock_was_set=True,
-        )
+        now = record.clock()
+        told = ("clock-put-right", CLOCK_SUBJECT, body, now)
+        entry = append(connection, record.key, by, Role.LEAD, *told, clock_was_set=True)
     out.data(f"entry {entry.sequence}: {entry.at:%Y-%m-%d %H:%M:%S} UTC")
 
 

@@ -31,7 +31,7 @@ def add(verb: argparse.ArgumentParser) -> None:
     _json(check)
     _act(acts, "upgrade", "Carries an older record over to this version of the program. Make a backup first.")
     clock = _act(acts, "clock", "Says that the clock was put right, after entries made with a wrong one.", signs=True)
-    clock.add_argument("--reason", metavar="TEXT", required=True, help="what had been wrong, in a sentence")
+    clock.add_argument("--reason", metavar="TEXT", required=True, help="what had been wrong; it is kept in the clear")
     _certificate(_act(acts, "certificate", "Shows the clinic's certificate, hands it out, or signs with another."))
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import secrets
+from dataclasses import dataclass
 from itertools import takewhile
 from typing import TYPE_CHECKING, Any
 
 from consent.errors import AccessError, Problem, UsageError
 from consent.record.accounts import Account, named, password_fits, read_accounts, waste_time
-from consent.record.ledger import CLOCK_SLACK, Entry, Person, append, entry_of
+from consent.record.ledger import CLOCK_SLACK, Entry, Person, append, entry_of, read_head
 from consent.record.place import Record
 from consent.record.schema import LEDGER, SESSIONS
 
@@ -30,14 +31,16 @@ _TOO_SOON, _LOGGED_OUT = "-too-soon", "logged-out"
 _NOBODY = Person("nobody", "somebody unknown")
 
 
-def identify(record: Record, login: str, password: str, meaning: str = "login") -> Account:
+def identify(record: Record, login: str, password: str, meaning: str = "login", clock_was_set: bool = False) -> Account:
     """The account whose login and password these are; each try is kept in the ledger, with what it was for.
 
-    Raises ``AccessError`` without saying which of the two was wrong, or for how long to wait.
+    ``clock_was_set``: for whoever is about to say that the clock was put right. Their tries are dated as the last entry
+    and name what the clock says beside it, so that no try puts the ledger's clock back. Raises ``AccessError`` without
+    saying which of the two was wrong, or for how long to wait.
     """
     with record.store.writing() as connection:
         account = _open_account(connection, record, login)
-        refusal = _try(connection, record, login, account, password, meaning)
+        refusal = _try(_Desk(connection, record, clock_was_set), login, account, password, meaning)
     if refusal or account is None:
         raise refusal or _wrong(login)
     return account
@@ -50,37 +53,45 @@ def _open_account(connection: Connection, record: Record, login: str) -> Account
         return None
 
 
-def _try(
-    connection: Connection, record: Record, login: str, account: Account | None, password: str, meaning: str
-) -> AccessError | None:
+@dataclass(frozen=True)
+class _Desk:
+    """Where somebody tries to log in."""
+
+    connection: Connection
+    record: Record
+    clock_was_set: bool = False
+
+    def keep(self, person: Person, subject: str, kind: str, why: str | None = None) -> None:
+        """Enter what came of a try."""
+        now, body = self.record.clock(), {"why": why} if why else {}
+        last = read_head(self.connection, self.record.key).at if self.clock_was_set else None
+        if last is not None and now < last:
+            now, body = last, {**body, "clock": _written(now)}
+        role = person.roles[0] if person.roles else ""
+        append(self.connection, self.record.key, person, role, kind, subject, body, now)
+
+
+def _try(desk: _Desk, login: str, account: Account | None, password: str, meaning: str) -> AccessError | None:
     """The refusal of one try, or None; kept either way. A name of no account is refused, and waits, just as others."""
-    person, subject = (account.person, f"login-{account.id}") if account else (_NOBODY, _unknown(record, login))
-    now = record.clock()
-    if (until := _waits_until(connection, subject, now)) and now < until:
-        _keep(connection, record, person, subject, f"{meaning}{_TOO_SOON}", "waiting")
+    person, subject = (account.person, f"login-{account.id}") if account else (_NOBODY, _unknown(desk.record, login))
+    now = desk.record.clock()
+    if (until := _waits_until(desk.connection, subject, now)) and now < until:
+        desk.keep(person, subject, f"{meaning}{_TOO_SOON}", "waiting")
         return _wait(login, until - now)
     if account is None:
         waste_time(password)
-        _keep(connection, record, person, subject, f"{meaning}-refused", "no such account")
+        desk.keep(person, subject, f"{meaning}-refused", "no such account")
         return _wrong(login)
-    if not password_fits(connection, account, password):
-        _keep(connection, record, person, subject, f"{meaning}-refused", "wrong password")
+    if not password_fits(desk.connection, account, password):
+        desk.keep(person, subject, f"{meaning}-refused", "wrong password")
         return _wrong(login)
-    _keep(connection, record, person, subject, meaning)
+    desk.keep(person, subject, meaning)
     return None
 
 
 def _unknown(record: Record, login: str) -> str:
     """Subject of the tries of a name that is no account's: never the name, which may be a password typed too early."""
     return f"login-unknown-{record.key.stamp('login', ascii(login))[:8]}"
-
-
-def _keep(
-    connection: Connection, record: Record, person: Person, subject: str, kind: str, why: str | None = None
-) -> Entry:
-    role = person.roles[0] if person.roles else ""
-    body = {"why": why} if why else {}
-    return append(connection, record.key, person, role, kind, subject, body, record.clock())
 
 
 def _waits_until(connection: Connection, subject: str, now: dt.datetime) -> dt.datetime | None:
@@ -93,10 +104,15 @@ def _waits_until(connection: Connection, subject: str, now: dt.datetime) -> dt.d
     tries = [entry_of(row.content) for row in connection.execute(rows.limit(FREE_TRIES + _DOUBLINGS))]
     wrong = list(takewhile(lambda entry: "why" in entry.body, tries))
     over = len(wrong) - FREE_TRIES
-    if over < 0 or wrong[0].at > now + CLOCK_SLACK:
+    if over < 0 or (last := _tried_at(wrong[0])) > now + CLOCK_SLACK:
         return None
     wait: dt.timedelta = min(FIRST_WAIT * 2**over, LONGEST_WAIT)
-    return wrong[0].at + wait
+    return last + wait
+
+
+def _tried_at(entry: Entry) -> dt.datetime:
+    """When a try was made, by the clock as it stood then."""
+    return dt.datetime.fromisoformat(entry.body["clock"]) if "clock" in entry.body else entry.at
 
 
 def start_session(record: Record, login: str, password: str) -> str:
@@ -144,7 +160,7 @@ def end_session(record: Record, token: str) -> None:
         connection.execute(SESSIONS.delete().where(SESSIONS.c.token == name))
         account = read_accounts(connection, record.key).get(row.account)
         if account is not None and _stamped(record, row):
-            _keep(connection, record, account.person, f"login-{account.id}", _LOGGED_OUT)
+            _Desk(connection, record).keep(account.person, f"login-{account.id}", _LOGGED_OUT)
 
 
 def _row(record: Record, token: str, account: str, made: str, seen: str) -> dict[str, str]:

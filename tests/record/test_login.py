@@ -269,5 +269,5 @@ def test_a_flood_of_tries_does_not_end_the_wait(record: Record, surgeon: Account
     assert "do not belong" in _try(record, WRONG)
     with record.store.writing() as connection, patch("consent.record.login._waits_until", _for_ever):
         for _ in range(600):
-            login._try(connection, record, "asha", surgeon, WRONG, "login")
+            login._try(login._Desk(connection, record), "asha", surgeon, WRONG, "login")
     assert "too many wrong" in _try(record, PASSWORDS["asha"])
