@@ -5,19 +5,20 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from consent.errors import ConflictError, MoveError, Problem
+from consent.errors import ConflictError, ConsentError, MoveError, Problem
 from consent.record.accounts import Account
 from consent.record.act import Act
 from consent.record.cases import Recorded, read_case_state
 from consent.record.clearing import clear_away
 from consent.record.entering import enter
-from consent.record.erasure_list import Erased, add_to_list, take_from_list
+from consent.record.erasure_list import Erased, add_to_list, take_from_list, whole
 from consent.record.faults import store_faults
 from consent.record.keys import Purpose
-from consent.record.ledger import Person, append, entries
+from consent.record.ledger import Entry, Person, append, entries, stored_hash
 from consent.record.moves import Role, State
 from consent.record.place import Record
 from consent.record.schema import KEYS, PAPERS
@@ -69,7 +70,8 @@ def erase(
     def destroy(connection: Connection, recorded: Recorded) -> None:
         destroy_keys(connection, subject, purposes)
         # On the list before it is kept: what an older backup must not bring back is never missing from it.
-        listed.append(Erased(subject, recorded.entry.at, purposes))
+        entry = recorded.entry
+        listed.append(Erased(subject, entry.at, purposes, (entry.sequence - 1, entry.previous)))
         with store_faults(str(record.place.erasures_file)):
             add_to_list(record.place.erasures_file, listed[0])
 
@@ -77,17 +79,41 @@ def erase(
         recorded = enter(record, account, subject, act, password, destroy)
     except BaseException:
         for one in listed:
-            take_from_list(record.place.erasures_file, one)
+            _unlist(record, one)
         raise
     return Gone(recorded, clear_away(record.store))
+
+
+def _unlist(record: Record, one: Erased) -> None:
+    """Take ``one`` off the list where the record says that it was not kept; in doubt it stays.
+
+    Whatever interrupted the erasure may have done so after it was kept. Whoever else holds the lock is waited for.
+    """
+    with suppress(ConsentError), record.store.writing() as connection:
+        if not any(entry.kind == "erased" and _is(entry, one) for entry in entries(connection, one.subject)):
+            take_from_list(record.place.erasures_file, one)
+
+
+def _is(entry: Entry, one: Erased) -> bool:
+    return (entry.sequence - 1, entry.previous) == one.after
 
 
 def erase_again(connection: Connection, record: Record, listed: Iterable[Erased]) -> tuple[Erased, ...]:
     """Destroy what ``listed`` names and the record, restored from an older backup, still has; return what that was.
 
-    Each is an entry of its own, whatever the state of the case was at the backup. Call within ``Store.writing``.
+    Each is an entry of its own, whatever the state of the case was at the backup. A line whose erasure was never kept
+    does nothing where the chain shows so. Call within ``Store.writing``.
     """
-    return tuple(one for one in listed if _again(connection, record, one))
+    open_ = whole(one for one in listed if not _decided(connection, one))
+    return tuple(one for one in open_ if _again(connection, record, one))
+
+
+def _decided(connection: Connection, one: Erased) -> bool:
+    """Whether the chain holds the entry before the erasure and went on: then it holds the erasure, or never had it."""
+    if one.after is None:
+        return False
+    sequence, before = one.after
+    return stored_hash(connection, sequence) == before and stored_hash(connection, sequence + 1) is not None
 
 
 def _again(connection: Connection, record: Record, erased: Erased) -> bool:

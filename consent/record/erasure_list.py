@@ -14,19 +14,25 @@ from typing import IO
 from consent.errors import Problem, UsageError
 from consent.record.keys import Purpose, keep_name
 
-_LINE = re.compile(r"(case-[0-9a-f]{16}) (\S+) (identity(?:,content)?)")
+_LINE = re.compile(r"(case-[0-9a-f]{16}) (\S+) (identity(?:,content)?)(?: after ([0-9]{1,9}):([0-9a-f]{64}))?")
 
 
 @dataclass(frozen=True)
 class Erased:
-    """One line: the case, when, and the purposes of the keys that were destroyed. Nothing in it is personal."""
+    """One line: the case, when, and the purposes of the keys that were destroyed. Nothing in it is personal.
+
+    ``after``: sequence and hash of the entry before the erasure's. A chain that holds it and went on knows whether the
+    erasure was kept; a line from before this was written down names none.
+    """
 
     subject: str
     at: dt.datetime
     destroyed: tuple[Purpose, ...]
+    after: tuple[int, str] | None = None
 
     def __str__(self) -> str:
-        return f"{self.subject} {self.at.isoformat()} {','.join(self.destroyed)}"
+        told = f"{self.subject} {self.at.isoformat()} {','.join(self.destroyed)}"
+        return f"{told} after {self.after[0]}:{self.after[1]}" if self.after else told
 
 
 def read_list(path: Path) -> tuple[Erased, ...]:
@@ -37,9 +43,11 @@ def read_list(path: Path) -> tuple[Erased, ...]:
 
 
 def parse_list(text: str, where: str) -> tuple[Erased, ...]:
-    """What the list ``text`` says, all that was destroyed of each case. Raises ``UsageError`` naming the line."""
+    """The lines of the list ``text``, each once. Raises ``UsageError`` naming the line that cannot be read."""
     lines = enumerate(text.splitlines(), 1)
-    return whole(_line(line.strip(), f"{where}, line {number}") for number, line in lines if line.strip())
+    return tuple(
+        dict.fromkeys(_line(line.strip(), f"{where}, line {number}") for number, line in lines if line.strip())
+    )
 
 
 def whole(listed: Iterable[Erased]) -> tuple[Erased, ...]:
@@ -56,7 +64,9 @@ def _line(line: str, where: str) -> Erased:
     try:
         if match is None:
             raise ValueError(line)
-        return Erased(match[1], dt.datetime.fromisoformat(match[2]), tuple(Purpose(one) for one in match[3].split(",")))
+        after = (int(match[4]), match[5]) if match[4] else None
+        destroyed = tuple(Purpose(one) for one in match[3].split(","))
+        return Erased(match[1], dt.datetime.fromisoformat(match[2]), destroyed, after)
     except ValueError as failure:
         raise UsageError(
             Problem(
@@ -78,8 +88,11 @@ def add_to_list(path: Path, erased: Erased) -> None:
 
 
 def take_from_list(path: Path, erased: Erased) -> None:
-    """Take ``erased`` out again, because nothing was erased after all; as far as the disk lets it be written."""
-    with suppress(OSError):
+    """Take ``erased`` out again, because nothing was erased after all; as far as the disk lets it be written.
+
+    Call within ``Store.writing``, as lines are added within it: nobody else then writes to the list.
+    """
+    with suppress(OSError, UnicodeDecodeError):
         write_list(path, [line for line in path.read_text(encoding="ascii").splitlines() if line != str(erased)])
 
 

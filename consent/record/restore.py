@@ -19,7 +19,7 @@ from consent.record.backup import MANIFEST, SCHEMA, TABLES, revision
 from consent.record.checking import Checked, check_moment
 from consent.record.clearing import clear_away
 from consent.record.erasure import erase_again
-from consent.record.erasure_list import Erased, parse_list, read_list, whole, write_list
+from consent.record.erasure_list import Erased, parse_list, read_list, write_list
 from consent.record.faults import store_faults
 from consent.record.keys import keep_name, read_master_key
 from consent.record.migrate import refuse_a_second, upgrade
@@ -64,7 +64,7 @@ def restore(
             record = Record(place, clinic, store, read_master_key(place.key_file), clock)
             _refuse_unlike(connection, manifest)
             checked = _checked(connection, record, manifest)
-            listed = whole((*_listed(beside), *elsewhere))
+            listed = tuple(dict.fromkeys((*_listed(beside), *elsewhere)))
             again = erase_again(connection, record, listed)
             if again:
                 checked = _checked(connection, record, manifest)

@@ -5,33 +5,36 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import sqlite3
-from collections.abc import Iterator
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
 
 from consent.clinic import Clinic
-from consent.errors import AccessError, ConflictError, ConsentError, MoveError
+from consent.errors import AccessError, ConflictError, ConsentError, MoveError, Problem, RecordError
 from consent.record import erasure
 from consent.record.accounts import Account
 from consent.record.act import Act
+from consent.record.backup import back_up
 from consent.record.cases import Recorded, act_on, all_cases, read_case_state
 from consent.record.checking import check_record
 from consent.record.entering import enter
 from consent.record.erasure import Gone, erase
-from consent.record.erasure_list import read_list
+from consent.record.erasure_list import Erased, read_list, whole
 from consent.record.keys import Purpose
 from consent.record.papers import read_paper
-from consent.record.place import Record
+from consent.record.place import Place, Record
+from consent.record.restore import restore
 from consent.record.schema import KEYS
 from consent.record.state import CaseState
+from consent.record.store import Store
 from consent.record.telling import as_data, as_text
 from tests.editing import edited
 from tests.record.acts import without_printing
 from tests.record.clock import START, TestClock
-from tests.record.filled import LEAD, PASSWORDS, SURGEON, explain, fake_papers, open_one, people, sealing
-from tests.record.kept import rows_of
+from tests.record.filled import LEAD, PASSWORDS, SURGEON, explain, fake_papers, note, open_one, people, sealing
+from tests.record.kept import PASSPHRASE, rows_of, without_scrypt
 from tests.record.servers import Server
 
 REASON = "Section 12 of the Act, request of 4 March."
@@ -165,7 +168,7 @@ def test_first_the_identity_then_the_rest(record: Record) -> None:
         erased(record, lead, subject)
     erased(record, lead, subject, everything=True)
     assert check_record(record).problems == ()
-    (listed,) = read_list(record.place.erasures_file)
+    (listed,) = whole(read_list(record.place.erasures_file))
     assert (listed.subject, listed.destroyed) == (subject, (Purpose.IDENTITY, Purpose.CONTENT))
 
 
@@ -179,17 +182,116 @@ def test_the_list_is_kept_with_the_erasure_or_neither(sqlite_record: Record, mon
     with pytest.raises(ConsentError):
         erased(sqlite_record, lead, subject)
     sqlite_record.place.erasures_file.rmdir()
-    written = erasure.add_to_list
-
-    def fails(path: Path, one: erasure.Erased) -> None:
-        written(path, one)
-        raise OSError(5, "Input/output error")
-
-    monkeypatch.setattr(erasure, "add_to_list", fails)
+    monkeypatch.setattr(erasure, "add_to_list", _fails_after(erasure.add_to_list))
     with pytest.raises(ConsentError, match="disk reports an error"):
         erased(sqlite_record, lead, subject)
     assert _keys_and_papers(sqlite_record) == before and check_record(sqlite_record).problems == ()
     assert sqlite_record.place.erasures_file.read_text() == ""
+
+
+def test_a_line_stays_where_the_erasure_was_kept_whatever_came_after(
+    record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody presses Ctrl-C, or the connection drops, between the commit and the answer."""
+    lead, _ = people(record)
+    cases = [closed_case(record).subject for _ in range(2)]
+    later(record, 7)
+    entered = erasure.enter
+    for subject, interruption in zip(cases, (KeyboardInterrupt(), ConnectionError()), strict=True):
+
+        def cut(*given: object, now: BaseException = interruption, **more: object) -> Recorded:
+            entered(*given, **more)  # type: ignore[arg-type]
+            raise now
+
+        monkeypatch.setattr(erasure, "enter", cut)
+        with pytest.raises(type(interruption)):
+            erased(record, lead, subject)
+        assert read_case_state(record, subject).erased is not None
+    assert [one.subject for one in read_list(record.place.erasures_file)] == cases
+
+
+def test_a_line_stays_where_nobody_can_tell(sqlite_record: Record, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The erasure failed and the store does not answer any more: it may have been kept."""
+    lead, _ = people(sqlite_record)
+    subject = closed_case(sqlite_record).subject
+    later(sqlite_record, 7)
+
+    @contextmanager
+    def no_answer(_: Store) -> Iterator[None]:
+        raise RecordError(Problem("the server does not answer", "store"))
+        yield
+
+    def dropped(path: Path, one: Erased) -> None:
+        add(path, one)
+        monkeypatch.setattr(Store, "writing", no_answer)
+        raise ConnectionError
+
+    add = erasure.add_to_list
+    monkeypatch.setattr(erasure, "add_to_list", dropped)
+    with pytest.raises(RecordError):
+        erased(sqlite_record, lead, subject)
+    assert [one.subject for one in read_list(sqlite_record.place.erasures_file)] == [subject]
+
+
+def test_nobody_else_writes_to_the_list_while_a_line_is_taken_out(
+    sqlite_record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A line that somebody else adds meanwhile would be lost; both hold the lock of the store."""
+    lead, _ = people(sqlite_record)
+    subject = closed_case(sqlite_record).subject
+    later(sqlite_record, 7)
+    taken, locked = erasure.take_from_list, []
+
+    def look(path: Path, one: Erased) -> None:
+        with closing(sqlite3.connect(sqlite_record.place.file, timeout=0, isolation_level=None)) as other:
+            try:
+                other.execute("BEGIN IMMEDIATE")
+            except sqlite3.OperationalError as refused:
+                locked.append(str(refused))
+        taken(path, one)
+
+    monkeypatch.setattr(erasure, "take_from_list", look)
+    monkeypatch.setattr(erasure, "destroy_keys", lambda *_: None)
+    monkeypatch.setattr(erasure, "add_to_list", _fails_after(erasure.add_to_list))
+    with pytest.raises(ConsentError, match="disk reports an error"):
+        erased(sqlite_record, lead, subject)
+    assert locked == ["database is locked"] and sqlite_record.place.erasures_file.read_text() == ""
+
+
+def test_a_line_of_what_was_never_erased_is_harmless(
+    record: Record, tmp_path: Path, clinic: Clinic, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Killed between the line and the commit. The chain of a later backup shows that nothing was erased; that of an
+    earlier one cannot, and then what somebody had asked to erase is erased."""
+    without_scrypt(monkeypatch)
+    lead, _ = people(record)
+    subject = closed_case(record).subject
+    later(record, 7)
+    earlier = back_up(record, tmp_path / "earlier", PASSPHRASE).path
+    with monkeypatch.context() as killed:
+        killed.setattr(erasure, "take_from_list", lambda *_: None)
+        killed.setattr(erasure, "add_to_list", _fails_after(erasure.add_to_list))
+        with pytest.raises(ConsentError, match="disk reports an error"):
+            erased(record, lead, subject)
+    (line,) = record.place.erasures_file.read_text().splitlines()
+    note(record)
+    at_once = back_up(record, tmp_path / "later", PASSPHRASE).path
+    brought = tmp_path / "brought.txt"
+    brought.write_text(f"{line}\n")
+    for backup, again in ((earlier, (subject,)), (at_once, ())):
+        place = Place(tmp_path / f"from {backup.name}")
+        done = restore(backup, PASSPHRASE, place, clinic, brought, record.clock)
+        with closing(done.record) as made:
+            assert done.erased_again == again
+            assert (read_case_state(made, subject).erased is None) == (again == ())
+
+
+def _fails_after(written: Callable[[Path, Erased], None]) -> Callable[[Path, Erased], None]:
+    def fails(path: Path, one: Erased) -> None:
+        written(path, one)
+        raise OSError(5, "Input/output error")
+
+    return fails
 
 
 def _keys_and_papers(record: Record) -> tuple[object, object]:
