@@ -138,7 +138,7 @@ def _kind(path: str, info: FieldInfo, kinds: list[Any]) -> Kind:
     if _choices(path, kinds):
         return "choice"
     if first is str:
-        return _text(path, info)
+        return _text(info)
     return _SIMPLE.get(first, "text")
 
 
@@ -153,7 +153,7 @@ _SIMPLE: dict[Any, Kind] = {
 }
 
 
-def _text(path: str, info: FieldInfo) -> Kind:
+def _text(info: FieldInfo) -> Kind:
     """The kind of a text, by what checks it."""
     checks = {getattr(item, "func", None) for item in (*info.metadata, *_metadata(info.annotation))}
     named: tuple[tuple[Kind, Any], ...] = (("acuity", AcuityText), ("language", LanguageTag))

@@ -1,0 +1,107 @@
+"""The application: routes, guards, and what surrounds each request."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from litestar import Litestar, Request
+from litestar.config.allowed_hosts import AllowedHostsConfig
+from litestar.config.csrf import CSRFConfig
+from litestar.contrib.jinja import JinjaTemplateEngine
+from litestar.di import Provide
+from litestar.exceptions import HTTPException
+from litestar.middleware import DefineMiddleware
+from litestar.middleware.rate_limit import RateLimitConfig
+from litestar.static_files import create_static_files_router
+from litestar.template import TemplateConfig
+
+from consent.desk.access import SESSION, WhoAsks, may_enter
+from consent.desk.faults import on_any_error, on_consent_error, on_http_error
+from consent.desk.form import read_form
+from consent.desk.headers import with_headers
+from consent.desk.here import here
+from consent.desk.office import DeskSettings, Office
+from consent.desk.pages import handlers
+from consent.desk.views import environment
+from consent.errors import ConsentError
+from consent.record.place import Record
+from consent.resources import templates
+
+LARGEST_FORM = 300_000
+"""Bytes of one form; a route that takes a file says how much more."""
+CSRF_FIELD = "_csrf_token"
+
+
+def make_app(record: Record, settings: DeskSettings) -> Litestar:
+    """The pages of ``record``, ready to be served. Closing the application closes the record."""
+    office = Office(record, settings)
+    return Litestar(
+        route_handlers=[*handlers(), _static()],
+        dependencies={"here": Provide(here, sync_to_thread=False), "form": Provide(read_form)},
+        guards=[may_enter],
+        middleware=[DefineMiddleware(WhoAsks), _limit(settings).middleware],
+        csrf_config=_csrf(record, settings),
+        allowed_hosts=AllowedHostsConfig(allowed_hosts=list(settings.hosts)),
+        exception_handlers={
+            ConsentError: on_consent_error,
+            HTTPException: on_http_error,
+            Exception: on_any_error,
+        },
+        template_config=TemplateConfig(instance=JinjaTemplateEngine.from_environment(environment())),
+        request_max_body_size=LARGEST_FORM,
+        openapi_config=None,
+        logging_config=None,
+        debug=False,
+        on_shutdown=[office.close],
+        state=_state(office),
+        response_headers=[],
+    )
+
+
+def served(app: Litestar, settings: DeskSettings) -> Any:
+    """``app`` with the headers that every answer carries, errors of the framework among them."""
+    return with_headers(app, settings.tls)
+
+
+def _state(office: Office) -> Any:
+    from litestar.datastructures import State
+
+    return State({"office": office}, deep_copy=False)
+
+
+def _csrf(record: Record, settings: DeskSettings) -> CSRFConfig:
+    """A token in a cookie and in each form, held together by a secret made of the record's key."""
+    return CSRFConfig(
+        secret=record.key.stamp("desk", "forms"),
+        cookie_name="consent-form",
+        cookie_secure=settings.tls,
+        cookie_httponly=True,
+        cookie_samesite="strict",
+        header_name="x-form-token",
+    )
+
+
+def _limit(settings: DeskSettings) -> RateLimitConfig:
+    return RateLimitConfig(
+        rate_limit=("minute", settings.requests_a_minute),
+        identifier_for_request=_asking,
+        exclude=[r"^/static/"],
+        set_rate_limit_headers=False,
+    )
+
+
+def _asking(request: Request[Any, Any, Any]) -> str:
+    """Whoever asks: the session, or the address where there is none. Never the token itself."""
+    token = request.cookies.get(SESSION)
+    client = request.client.host if request.client else "unknown"
+    return hashlib.sha256(token.encode()).hexdigest() if token else client
+
+
+def _static() -> Any:
+    return create_static_files_router(
+        path="/static",
+        directories=[templates() / "desk" / "static"],
+        opt={"roles": frozenset({"anyone"})},
+        cache_control=None,
+    )

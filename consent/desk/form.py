@@ -1,0 +1,70 @@
+"""What was typed into a form: texts by name, never trusted, never longer than a page of writing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Annotated
+
+from litestar.datastructures import UploadFile
+from litestar.params import Dependency
+
+from consent.desk.here import Asked
+from consent.errors import Problem, UsageError
+
+MOST_FIELDS, LONGEST_TEXT = 600, 4000
+
+
+@dataclass(frozen=True)
+class Sent:
+    """The fields of a form, in the order sent; ``files`` are what was uploaded."""
+
+    fields: tuple[tuple[str, str], ...] = ()
+    files: tuple[tuple[str, UploadFile], ...] = ()
+
+    def text(self, name: str) -> str:
+        """The last text sent as ``name``, without blanks around it; empty where none was."""
+        return next((value.strip() for key, value in reversed(self.fields) if key == name), "")
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        """Every text sent as ``name`` that says something."""
+        return tuple(value.strip() for key, value in self.fields if key == name and value.strip())
+
+    def raw(self, name: str) -> str:
+        """The text sent as ``name`` as it was typed: for passwords."""
+        return next((value for key, value in reversed(self.fields) if key == name), "")
+
+    def whole(self, name: str, default: int = 0) -> int:
+        """The whole number sent as ``name``; ``default`` where there is none, or none that could be meant."""
+        text = self.text(name)
+        return int(text) if text.isascii() and text.isdigit() and len(text) < _DIGITS else default
+
+    def has(self, name: str) -> bool:
+        """Whether ``name`` was sent, be it empty."""
+        return any(key == name for key, _ in self.fields)
+
+    def names(self) -> Iterable[str]:
+        """Every name sent, once."""
+        return dict.fromkeys(name for name, _ in self.fields)
+
+
+Form = Annotated[Sent, Dependency(skip_validation=True)]
+"""How a page asks for what was sent to it."""
+_DIGITS = 16
+
+
+async def read_form(request: Asked) -> Sent:
+    """What was sent with ``request``. Raises ``UsageError`` for more than a form of ours can hold."""
+    sent = await request.form()
+    fields: list[tuple[str, str]] = []
+    files: list[tuple[str, UploadFile]] = []
+    for name, value in sent.multi_items():
+        if isinstance(value, UploadFile):
+            files.append((name, value))
+        else:
+            fields.append((name, str(value)))
+    if len(fields) > MOST_FIELDS or any(len(value) > LONGEST_TEXT for _, value in fields):
+        raise UsageError(
+            Problem("more was sent than this form can hold", "form", remedy="write less, and send it again")
+        )
+    return Sent(tuple(fields), tuple(files))

@@ -1,0 +1,74 @@
+"""One request: who asks, in which language, and how a page is made for them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from litestar import Request
+from litestar.datastructures import State
+from litestar.params import Dependency
+from litestar.response import Redirect, Template
+from litestar.status_codes import HTTP_303_SEE_OTHER
+
+from consent.desk.access import LANGUAGE
+from consent.desk.office import Office
+from consent.desk.words import Words, interface_languages, words_in
+from consent.record.accounts import Account
+from consent.record.moves import Role
+
+Asked = Request[Any, Any, State]
+
+
+@dataclass(frozen=True)
+class Visitor:
+    """What a page is made with. ``account`` is nobody on pages that are open to anyone."""
+
+    office: Office
+    account: Account | None
+    words: Words
+    path: str
+    from_script: bool = False
+
+    @property
+    def me(self) -> Account:
+        """Who is logged in; only asked for on pages that need somebody."""
+        if self.account is None:
+            raise TypeError("this page asks for nobody's account")
+        return self.account
+
+    def is_a(self, *roles: Role) -> bool:
+        """Whether whoever asks has one of ``roles``."""
+        return self.account is not None and any(role in self.account.roles for role in roles)
+
+    def page(self, name: str, status: int = 200, **values: Any) -> Template:
+        """The page ``name`` of templates/desk, in the language of whoever asks."""
+        return Template(name, context={"here": self, "say": self.words.say, "words": self.words, **values},
+                        status_code=status)  # fmt: skip
+
+    def go(self, path: str) -> Redirect:
+        """Send the browser on to ``path`` after something was entered."""
+        return Redirect(path, status_code=HTTP_303_SEE_OTHER)
+
+
+Here = Annotated[Visitor, Dependency(skip_validation=True)]
+"""How a page asks for its visitor."""
+
+
+def here(request: Asked) -> Visitor:
+    """The request as pages see it."""
+    office: Office = request.app.state.office
+    account = request.user if "user" in request.scope else None
+    tag = language_of(request.cookies, request.headers, office.record.clinic.language)
+    digits = "latin" if office.digits == "latin" else "locale"
+    words = words_in(tag, digits, office.settings.mirrored)
+    return Visitor(office, account, words, request.url.path, request.headers.get("x-asked-by") == "script")
+
+
+def language_of(cookies: Mapping[str, str], headers: Mapping[str, str], fallback: str) -> str:
+    """The language chosen, else the first one the browser asks for that there is, else the clinic's, else English."""
+    known = interface_languages()
+    asked = [part.split(";")[0].strip().split("-")[0] for part in headers.get("accept-language", "").split(",")]
+    wanted = (cookies.get(LANGUAGE, ""), *asked, fallback, "en")
+    return next((tag for tag in wanted if tag in known), "en")

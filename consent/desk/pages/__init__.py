@@ -1,0 +1,13 @@
+"""Every page, one module a subject."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+_MODULES = ("login", "home")
+
+
+def handlers() -> list[Any]:
+    """The route handlers of every page."""
+    return [handler for name in _MODULES for handler in import_module(f"consent.desk.pages.{name}").HANDLERS]

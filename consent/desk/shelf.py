@@ -1,0 +1,79 @@
+"""Every case as it is now, kept in memory and brought up to date from the ledger at each look."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from threading import Lock
+
+from consent.errors import Problem, RecordError
+from consent.pack import Pack, compose_pack
+from consent.record.cases import read_case_state
+from consent.record.following import written_since
+from consent.record.place import Record
+from consent.record.state import CaseState
+from consent.review import Assessment, assess
+
+_ASSESSED = 400
+"""Assessments kept; each is a few tens of kilobytes."""
+_COMPOSED = 40
+
+
+class Shelf:
+    """The cases of a record. What it holds is never newer or older than the ledger at the moment of the look."""
+
+    def __init__(self, record: Record) -> None:
+        self._record = record
+        self._lock = Lock()
+        self._seen = 0
+        self._cases: dict[str, CaseState] = {}
+        self._assessed: OrderedDict[tuple[str, int], Assessment] = OrderedDict()
+        self._composed: OrderedDict[tuple[str, int, tuple[str, ...]], Pack] = OrderedDict()
+
+    def cases(self) -> tuple[CaseState, ...]:
+        """Every case, in the order in which they were opened."""
+        with self._lock:
+            self._follow()
+            return tuple(self._cases.values())
+
+    def case(self, subject: str) -> CaseState:
+        """The case ``subject``. Raises ``RecordError`` where there is none."""
+        with self._lock:
+            self._follow()
+            found = self._cases.get(subject)
+        if found is None:
+            raise RecordError(Problem("there is no such case in the record", subject))
+        return found
+
+    def assessment(self, case: CaseState) -> Assessment:
+        """All that was worked out for ``case``."""
+        key = (case.subject, case.sequence)
+        with self._lock:
+            if key in self._assessed:
+                self._assessed.move_to_end(key)
+                return self._assessed[key]
+        made = assess(case.case, self._record.clinic)
+        with self._lock:
+            self._assessed[key] = made
+            while len(self._assessed) > _ASSESSED:
+                self._assessed.popitem(last=False)
+        return made
+
+    def pack(self, case: CaseState, languages: tuple[str, ...] = ()) -> Pack:
+        """The composed sheets of ``case``, which take a quarter of a second the first time."""
+        key = (case.subject, case.sequence, languages)
+        with self._lock:
+            if key in self._composed:
+                self._composed.move_to_end(key)
+                return self._composed[key]
+        made = compose_pack(case.case, self._record.clinic, languages)
+        with self._lock:
+            self._composed[key] = made
+            while len(self._composed) > _COMPOSED:
+                self._composed.popitem(last=False)
+        return made
+
+    def _follow(self) -> None:
+        last, subjects = written_since(self._record, self._seen)
+        for subject in subjects:
+            self._cases[subject] = read_case_state(self._record, subject)
+        self._seen = last

@@ -1,0 +1,62 @@
+"""The templates of the pages: sandboxed, autoescaping, a missing value is an error."""
+
+from __future__ import annotations
+
+import hashlib
+from functools import cache
+from typing import TYPE_CHECKING
+
+from consent.desk.words import interface_languages
+from consent.record.moves import Role
+from consent.resources import templates
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+    from consent.desk.here import Visitor
+
+
+@cache
+def environment() -> Environment:
+    """Jinja2 over templates/desk, with the blocks of the sheets beside them."""
+    from jinja2 import FileSystemLoader, StrictUndefined
+    from jinja2.sandbox import SandboxedEnvironment
+
+    made = SandboxedEnvironment(
+        loader=FileSystemLoader([templates() / "desk", templates()]),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals |= {"asset": asset, "nav": nav, "languages": _own_names}
+    return made
+
+
+def nav(here: Visitor) -> list[tuple[str, str]]:
+    """The places of whoever asks: path, and the message that names it."""
+    return [(path, words) for path, words, roles in _PLACES if here.is_a(*roles)]
+
+
+_PLACES: tuple[tuple[str, str, tuple[Role, ...]], ...] = (
+    ("/cases", "nav.cases", (Role.COUNSELLOR, Role.SURGEON, Role.LEAD)),
+    ("/surgeon", "nav.surgeon", (Role.SURGEON,)),
+    ("/theatre", "nav.theatre", (Role.THEATRE, Role.SURGEON)),
+    ("/lead", "nav.lead", (Role.LEAD,)),
+    ("/ledger", "nav.ledger", (Role.LEAD, Role.AUDITOR)),
+)
+
+
+@cache
+def _own_names() -> list[tuple[str, str]]:
+    """Each language of the pages with its own name for itself."""
+    from babel import Locale
+
+    return [(tag, str(Locale.parse(tag).get_display_name(tag))) for tag in interface_languages()]
+
+
+@cache
+def asset(name: str) -> str:
+    """Where the browser finds our own file ``name``; the address changes with its content."""
+    content = (templates() / "desk" / "static" / name).read_bytes()
+    return f"/static/{name}?{hashlib.sha256(content).hexdigest()[:10]}"

@@ -1,0 +1,81 @@
+"""How a page speaks: the interface's own words, and those of the sheets where a page names the same thing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from functools import cache
+
+from markupsafe import Markup
+
+from consent.compose.voice import utter, value_of
+from consent.language import DESK_DOMAIN, Digits, Quoted, Said, Speaker, languages, load_catalogue
+from consent.wording import Remark
+
+
+class Words:
+    """Says messages of the pages and of the sheets in one interface language. ``mirrored``: laid out right to left."""
+
+    def __init__(self, tag: str, digits: Digits = "locale", mirrored: bool = False) -> None:
+        self.tag = tag
+        self.pages = Speaker(tag, digits, domain=DESK_DOMAIN)
+        self.sheets = Speaker(tag, digits)
+        self.direction = "rtl" if mirrored else self.pages.direction
+
+    def said(self, message: str, /, **slots: object) -> Said:
+        """The message, of the pages if it is one of theirs, else of the sheets; slots as the sheets take them.
+
+        Text that somebody typed is given as ``Quoted`` and is never markup.
+        """
+        speaker = self.pages if message in _own(self.tag) else self.sheets
+        return speaker.say(message, **{name: value_of(speaker, value) for name, value in slots.items()})
+
+    def say(self, message: str, /, **slots: object) -> Markup:
+        """The message as HTML, ready for a template."""
+        return Markup(self.said(message, **slots).html)  # noqa: S704  escaped where it was said
+
+    def plain(self, message: str, /, **slots: object) -> str:
+        """The message as plain text, for attributes."""
+        return self.said(message, **slots).plain
+
+    def count(self, message: str, number: int, /, **slots: object) -> Markup:
+        """The message in the plural form of ``number``."""
+        speaker = self.pages if message in _own(self.tag) else self.sheets
+        values = {name: value_of(speaker, value) for name, value in slots.items()}
+        return Markup(speaker.say_count(message, number, **values).html)  # noqa: S704  escaped where it was said
+
+    def remark(self, said: Remark) -> Markup:
+        """A remark of the assessment, in words of the sheets."""
+        return Markup(utter(self.sheets, said).html)  # noqa: S704  escaped where it was said
+
+    def show(self, value: object) -> Markup:
+        """A number, date or time by itself, as the language writes it."""
+        return Markup(self.sheets.show(value_of(self.sheets, value)).html)  # noqa: S704  escaped where it was said
+
+    def typed(self, text: str) -> Markup:
+        """Text a person typed, in its own direction."""
+        return Markup(self.sheets.show(Quoted(text)).html)  # noqa: S704  escaped where it was said
+
+    def has(self, message: str) -> bool:
+        """Whether there is such a message of the pages."""
+        return message in _own(self.tag)
+
+    def moment(self, at: dt.datetime, zone: dt.tzinfo) -> Markup:
+        """Day and time on the clinic's clock."""
+        local = at.astimezone(zone)
+        return self.say("page.moment", date=local.date(), time=local.time().replace(second=0, microsecond=0))
+
+
+def interface_languages() -> tuple[str, ...]:
+    """Tags of the languages in which the pages can be read."""
+    return languages(domain=DESK_DOMAIN)
+
+
+@cache
+def words_in(tag: str, digits: Digits, mirrored: bool) -> Words:
+    """One speaker for all pages in ``tag``."""
+    return Words(tag, digits, mirrored)
+
+
+@cache
+def _own(tag: str) -> frozenset[str]:
+    return frozenset(load_catalogue(tag, None, DESK_DOMAIN).messages)
