@@ -228,6 +228,10 @@ def _erase(options: argparse.Namespace) -> None:
     done = erase(record, account, options.subject, password, options.reason, options.everything, early)
     entry = done.recorded.entry
     out.data(f"entry {entry.sequence}: destroyed {', '.join(entry.body['destroyed'])}")
+    if entry.body["ground"] != options.reason:
+        out.chatter(
+            f"Kept as the ground: {entry.body['ground']}. Nobody can tell any more whether yours names somebody."
+        )
     if not done.cleared:
         out.chatter("The keys are destroyed, but their old bytes are still in the files of the store: somebody was")
         out.chatter("using it. They go with the next erasure. Until then copy none of these files; backups are clean.")

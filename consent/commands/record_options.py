@@ -23,7 +23,9 @@ def add(verb: argparse.ArgumentParser) -> None:
     papers.add_argument("--reason", metavar="TEXT", required=True, help="why they are printed again, in a sentence")
     erase = _act(acts, "erase", "Destroys the key to a patient's identity; the chain stays whole.", signs=True)
     _subject(erase)
-    erase.add_argument("--reason", metavar="TEXT", required=True, help="why; it is kept in the clear")
+    erase.add_argument(
+        "--reason", metavar="TEXT", required=True, help="why, without the patient's name: it is kept in the clear"
+    )
     erase.add_argument("--everything", action="store_true", help="what was found and done as well")
     erase.add_argument("--before-retention", action="store_true", help="earlier; the reason names the legal ground")
     check = _act(acts, "check", "Holds every entry, key, paper and password against the chain.")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ from consent.record.faults import store_faults
 from consent.record.keys import Purpose
 from consent.record.ledger import Entry, Person, append, entries, stored_hash
 from consent.record.moves import Role, State
+from consent.record.naming import names
 from consent.record.place import Record
 from consent.record.schema import KEYS, PAPERS
 from consent.record.state import CaseState
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 THE_RESTORE = Person("restore", "the restore of a backup")
 _GROUND_AGAIN = "erased after the backup was made; done again when it was restored"
+ENDED = "the time for which the clinic keeps records has ended"
+"""Ground of an erasure of what was left once the identity had been erased."""
 _LOOKED = ("looked-at", "exported", "reprinted", "erased")
 """Entries that say nothing new of the patient: the time for which a record is kept does not begin again with them."""
 
@@ -55,16 +57,16 @@ def erase(
 
     Not before the clinic's retention has ended since the last entry, unless ``before_retention``, and then ``reason``
     names the legal ground; what was found and done is kept until then whatever is said. The reason is kept in the
-    clear, for it has to outlive the keys: one that names the patient is refused. Raises ``MoveError``, ``AccessError``
-    or ``ConflictError``; then nothing was erased.
+    clear, for it has to outlive the keys: one that names the patient is refused, and once the identity was erased, when
+    nobody can tell, ``ENDED`` stands in its place. Raises ``MoveError``, ``AccessError`` or ``ConflictError``; then
+    nothing was erased.
     """
     case = read_case_state(record, subject)
     _refuse_state(case)
     _refuse_too_early(record, case, before_retention and not everything)
-    _refuse_naming(case, reason)
-    purposes = _purposes(case, everything)
-    open_ = {"destroyed": list(purposes), "ground": reason, "before_retention": before_retention}
-    act = Act("erased", case.sequence, reason=reason, open_=open_)
+    purposes, ground = _purposes(case, everything), _ground(case, reason)
+    open_ = {"destroyed": list(purposes), "ground": ground, "before_retention": before_retention}
+    act = Act("erased", case.sequence, reason=ground, open_=open_)
     listed: list[Erased] = []
 
     def destroy(connection: Connection, recorded: Recorded) -> None:
@@ -172,33 +174,24 @@ def _refuse_state(case: CaseState) -> None:
         )
 
 
-def _refuse_naming(case: CaseState, reason: str) -> None:
-    patient = case.data.get("patient", {})
-    numbers = (_squeezed(str(patient.get(key) or "")) for key in ("record_number", "telephone", "birth_date"))
-    names = _words(str(patient.get("name") or ""))
-    if names & _words(reason) or any(number and number in _squeezed(reason) for number in numbers):
+def _ground(case: CaseState, reason: str) -> str:
+    """What is kept in the clear as the ground. Raises ``MoveError`` where ``reason`` names the patient.
+
+    Once the identity was erased nobody can tell that any more: then ``reason`` is not kept. What is left is only erased
+    when its time has ended, and that is the ground.
+    """
+    if case.erased is not None:
+        return ENDED
+    if names(case.data.get("patient", {}), reason):
         raise MoveError(
             Problem(
-                "the reason names the patient",
+                "the reason names the patient, or somebody with the patient",
                 "reason",
                 "it stays in the clear for ever, so that it can be shown on what ground this was done",
                 "write the legal ground alone, such as the section of the law and the date of the request",
             )
         )
-
-
-def _words(text: str) -> set[str]:
-    """The words of ``text``, whatever their case; initials and the like stand in any sentence."""
-    return {word for word in re.split(r"[\s,.;:()]+", text.casefold()) if len(word) > _SHORT}
-
-
-def _squeezed(text: str) -> str:
-    """``text`` without what people put between the digits of a number."""
-    return re.sub(r"[\s./-]", "", text).casefold()
-
-
-_SHORT = 2
-"""Letters of a word that is no name by itself."""
+    return reason
 
 
 def _refuse_too_early(record: Record, case: CaseState, before_retention: bool) -> None:

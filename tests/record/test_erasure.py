@@ -172,6 +172,20 @@ def test_first_the_identity_then_the_rest(record: Record) -> None:
     assert (listed.subject, listed.destroyed) == (subject, (Purpose.IDENTITY, Purpose.CONTENT))
 
 
+def test_once_the_identity_is_gone_no_reason_is_kept(record: Record, server: Server) -> None:
+    """There is nothing left to hold it against, and it would stay in the clear for ever."""
+    lead, _ = people(record)
+    case = closed_case(record)
+    later(record, 7)
+    erased(record, lead, case.subject)
+    name = case.case.patient.name
+    reason = f"{name} came again and asked for it."
+    erase(record, lead, case.subject, PASSWORDS["lead"], reason, everything=True)
+    ground = read_case_state(record, case.subject).history[-1].entry.body["ground"]
+    assert ground == "the time for which the clinic keeps records has ended"
+    assert name.encode() not in bytes_of(record, server)
+
+
 def test_the_list_is_kept_with_the_erasure_or_neither(sqlite_record: Record, monkeypatch: pytest.MonkeyPatch) -> None:
     """The list cannot be written: nothing is erased. It was written, and the store fails after: the line is gone."""
     lead, _ = people(sqlite_record)
