@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import secrets
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from consent.case import Case
 from consent.errors import ConflictError, MoveError, Problem, RecordError
+from consent.record.accounts import read_accounts
 from consent.record.act import Act
-from consent.record.checks import check
+from consent.record.checks import Step, check
 from consent.record.identity import IDENTITY
 from consent.record.keys import Purpose, new_key
 from consent.record.ledger import Entry, Person, append, entries
@@ -229,11 +233,21 @@ def _append(
         refuse_parts(act.kind, tuple(said(difference(case.data, act.data), case.data)), case.state)
     act = with_version(case, act, record.clinic)
     patch = difference(case.data, act.data) if act.data is not None else {}
-    check(case, act, None if act.data is None else case_of(act.data), person)
+    changed = None if act.data is None else case_of(act.data)
+    check(Step(case, act, changed, person, _local_now(record), partial(_staff, connection)))
     body = _body(case, act, patch, keys)
     entry = append(connection, record.key, person, role, act.kind, case.subject, body, record.clock())
     every = (*(told.entry for told in case.history), entry)
     return Recorded(fold(case.subject, every, keys), entry)
+
+
+def _local_now(record: Record) -> dt.datetime:
+    return record.clock().astimezone(ZoneInfo(record.clinic.time_zone))
+
+
+def _staff(connection: Connection) -> tuple[str, ...]:
+    """The names of those with an open account."""
+    return tuple(account.name for account in read_accounts(connection).values() if not account.closed)
 
 
 def _body(case: CaseState, act: Act, patch: Mapping[str, Any], keys: Keys) -> dict[str, Any]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import datetime as dt
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
@@ -13,7 +15,7 @@ from consent.case.talk import Outcome
 from consent.compose.page_code import parse_code, parse_short
 from consent.errors import MoveError, PaperError, Problem
 from consent.record.act import Act
-from consent.record.ledger import Person
+from consent.record.ledger import CLOCK_SLACK, Person
 from consent.record.state import CONSENT, CaseState
 
 
@@ -29,29 +31,51 @@ class Signed(BaseModel):
     interpreter: ShortText | None = None
 
 
-Check = Callable[[CaseState, Act, Case, Person], Iterator[Problem]]
+@dataclass(frozen=True)
+class Step:
+    """An entry about to be made, and what it is held against.
+
+    ``changed``: the case with it, or None where it stays; ``now``: the clock, in the clinic's time zone; ``staff`` names
+    those with an account.
+    """
+
+    before: CaseState
+    act: Act
+    changed: Case | None
+    person: Person
+    now: dt.datetime
+    staff: Callable[[], Iterable[str]]
+
+    @property
+    def after(self) -> Case:
+        """The case with the entry. Raises ``RecordError`` where the patient's identity was erased."""
+        return self.before.case if self.changed is None else self.changed
 
 
-def check(before: CaseState, act: Act, after: Case | None, person: Person) -> None:
-    """Raise ``MoveError`` with all that ``act`` lacks for its kind. ``after``: the case with it, where it changes."""
+Check = Callable[[Step], Iterator[Problem]]
+
+
+def check(step: Step) -> None:
+    """Raise ``MoveError`` with all that the entry lacks for its kind."""
+    act = step.act
     found = _CHECKS.get(act.kind)
-    problems = list(found(before, act, after or before.case, person)) if found else []
+    problems = list(found(step)) if found else []
     if not act.details and act.kind in _NEED_DETAILS:
         problems.append(Problem("nothing was said about it", act.kind, remedy="say what it is about"))
     if problems:
         raise MoveError(problems)
 
 
-def _consented(before: CaseState, act: Act, after: Case, person: Person) -> Iterator[Problem]:
+def _consented(step: Step) -> Iterator[Problem]:
     try:
-        signed = Signed.model_validate(dict(act.details))
+        signed = Signed.model_validate(dict(step.act.details))
     except ValidationError as failure:
         for fault in failure.errors():
             yield Problem(fault["msg"], f"signature: {'.'.join(map(str, fault['loc']))}")
         return
-    yield from _paper(before, signed)
-    yield from _signer(signed, after)
-    yield from _witness(signed, after, person)
+    yield from _paper(step.before, signed)
+    yield from _signer(signed, step.after)
+    yield from _witness(signed, step)
 
 
 def _paper(before: CaseState, signed: Signed) -> Iterator[Problem]:
@@ -92,8 +116,8 @@ def _signer(signed: Signed, after: Case) -> Iterator[Problem]:
         )
 
 
-def _witness(signed: Signed, after: Case, person: Person) -> Iterator[Problem]:
-    reads = after.patient.reads is Answer.YES and signed.how == "signature"
+def _witness(signed: Signed, step: Step) -> Iterator[Problem]:
+    reads = step.after.patient.reads is Answer.YES and signed.how == "signature"
     if not reads and signed.witness is None:
         yield Problem(
             "no witness is named",
@@ -101,38 +125,72 @@ def _witness(signed: Signed, after: Case, person: Person) -> Iterator[Problem]:
             "who cannot read the form, or makes a mark, has it read out before an impartial witness",
             "name the witness who was there throughout",
         )
-    not_impartial = (person.name, after.talk.by, after.plan.surgeon.name, signed.by)
-    if signed.witness is not None and _plain(signed.witness) in {_plain(name) for name in not_impartial if name}:
+    if signed.witness is not None and _plain(signed.witness) in {_plain(name) for name in _not_impartial(signed, step)}:
         yield Problem(
             f"{signed.witness} cannot be the witness",
             "signature: witness",
-            "a witness is neither the signer nor one of those who treat",
+            "a witness is neither the signer, nor one of those who treat, nor somebody who works here",
             "name somebody else who was there throughout",
         )
+
+
+def _not_impartial(signed: Signed, step: Step) -> Iterator[str]:
+    """Who signs, enters, told or treats: on the plan or on the papers, and everybody with an account."""
+    plan, papers = step.after.plan, step.before.sealed(CONSENT)
+    yield from (signed.by, step.person.name, plan.surgeon.name, *(helper.name for helper in plan.others))
+    yield from filter(None, (step.after.talk.by, papers and papers.by))
+    yield from step.staff()
 
 
 def _plain(name: str) -> str:
     return " ".join(name.casefold().split())
 
 
-def _explained(_: CaseState, __: Act, after: Case, ___: Person) -> Iterator[Problem]:
-    if after.talk.at is None or after.talk.by is None:
+def _explained(step: Step) -> Iterator[Problem]:
+    talk, plan = step.after.talk, step.after.plan
+    if talk.at is None or talk.by is None:
         yield Problem("the talk has no time or nobody who held it", "talk", remedy="enter talk.at and talk.by")
+    yield from _ahead(talk.at, "talk.at", step)
+    if talk.at is not None and _day(talk.at, step) > plan.date:
+        yield Problem(
+            f"the talk lies after the day of the operation, {plan.date:%Y-%m-%d}",
+            "talk.at",
+            "what is agreed to would be printed with a day that is past",
+            "enter the day as it is planned now, or correct the time of the talk",
+        )
+
+
+def _ahead(at: dt.datetime | None, where: str, step: Step) -> Iterator[Problem]:
+    """A problem where something is said to have happened that has not come yet."""
+    if at is not None and at > step.now + CLOCK_SLACK:
+        yield Problem(
+            f"{at:%Y-%m-%d %H:%M} has not come yet",
+            where,
+            "what is recorded has happened",
+            "correct the time, or the clock of this machine",
+        )
+
+
+def _day(at: dt.datetime, step: Step) -> dt.date:
+    """The day of ``at`` where the clinic is."""
+    return at.astimezone(step.now.tzinfo).date()
 
 
 def _decided(wanted: Outcome) -> Check:
-    def look(_: CaseState, __: Act, after: Case, ___: Person) -> Iterator[Problem]:
-        if after.talk.outcome is not wanted:
+    def look(step: Step) -> Iterator[Problem]:
+        talk = step.after.talk
+        if talk.outcome is not wanted:
             yield Problem(
-                f'talk.outcome says "{after.talk.outcome}"', "talk.outcome", remedy=f'enter "{wanted}" with this entry'
+                f'talk.outcome says "{talk.outcome}"', "talk.outcome", remedy=f'enter "{wanted}" with this entry'
             )
+        yield from _ahead(talk.at, "talk.at", step)
 
     return look
 
 
-def _confirmed(before: CaseState, _: Act, after: Case, __: Person) -> Iterator[Problem]:
-    second = after.confirmation
-    if second is None or after.confirmation == before.case.confirmation:
+def _confirmed(step: Step) -> Iterator[Problem]:
+    second = step.after.confirmation
+    if second is None or second == step.before.case.confirmation:
         yield Problem("what was asked today is missing", "confirmation", remedy="enter the questions and their answers")
         return
     changed = [change.value for change, answer in second.changes.items() if answer is not Answer.NO]
@@ -143,26 +201,48 @@ def _confirmed(before: CaseState, _: Act, after: Case, __: Person) -> Iterator[P
             "consent that was given for something else does not hold",
             "enter it as not confirmed, talk again, and sign a new version; or ask what was left open",
         )
-    signed = next(told.entry.at for told in reversed(before.history) if told.entry.kind == "consented")
-    if second.at < signed:
+    yield from _second_look(second.at, step)
+
+
+def _second_look(at: dt.datetime, step: Step) -> Iterator[Problem]:
+    """When it was: after the signature, on the day of the operation, and not in time to come."""
+    signed = next(told.entry.at for told in reversed(step.before.history) if told.entry.kind == "consented")
+    if at < signed:
         yield Problem(
             "the second look lies before the patient's signature",
             "confirmation.at",
             remedy="correct the time, or enter the confirmation that was made after it",
         )
+    if _day(at, step) != step.after.plan.date:
+        yield Problem(
+            f"the operation was agreed to for {step.after.plan.date:%Y-%m-%d}, not for {_day(at, step):%Y-%m-%d}",
+            "confirmation.at",
+            "the second look is of the day of surgery, and the day stands on what was signed",
+            "correct the time; or enter the new day, tell it, and have it signed",
+        )
+    yield from _ahead(at, "confirmation.at", step)
 
 
-def _done(before: CaseState, _: Act, after: Case, __: Person) -> Iterator[Problem]:
-    if after.done is None:
+def _done(step: Step) -> Iterator[Problem]:
+    done = step.after.done
+    if done is None:
         yield Problem("what was done is missing", "done", remedy="enter done: the steps, the lens, the capsule")
-    elif after.done.side is None:
+    elif done.side is None:
         yield Problem("the eye that was operated on is missing", "done.side", remedy="write right or left")
-    del before
 
 
-def _own_name(before: CaseState, act: Act, after: Case, person: Person) -> Iterator[Problem]:
+def _first_day(step: Step) -> Iterator[Problem]:
+    yield from _done(step)
+    old, new = step.before.case, step.after
+    if (old.day1, old.done, old.visits) == (new.day1, new.done, new.visits):
+        remedy = "enter day1: what was found; or what is put right in done or the visits"
+        yield Problem("nothing was entered of the first day", "day1", remedy=remedy)
+
+
+def _own_name(step: Step) -> Iterator[Problem]:
     """What is decided in somebody's name is entered by that person."""
-    for where, by, registration in _decisions(before, act, after):
+    person = step.person
+    for where, by, registration in _decisions(step.before, step.act, step.after):
         if by != person.name or (registration is not None and registration != person.registration):
             yield Problem(
                 f"it is entered by {person.name}, and says {by}",
@@ -185,10 +265,10 @@ def _decisions(before: CaseState, act: Act, after: Case) -> Iterator[tuple[str, 
         yield "figures_accepted", after.figures_accepted.by, after.figures_accepted.registration
 
 
-def _drops_changed(before: CaseState, act: Act, after: Case, person: Person) -> Iterator[Problem]:
-    if after.drop_changes == before.case.drop_changes:
+def _drops_changed(step: Step) -> Iterator[Problem]:
+    if step.after.drop_changes == step.before.case.drop_changes:
         yield Problem("no drops were changed", "drop_changes", remedy="enter from which day, which regimen, and why")
-    yield from _own_name(before, act, after, person)
+    yield from _own_name(step)
 
 
 _CHECKS: dict[str, Check] = {
@@ -201,6 +281,7 @@ _CHECKS: dict[str, Check] = {
     "confirmed": _confirmed,
     "done": _done,
     "done-out-of-order": _done,
+    "first-day": _first_day,
     "drops-changed": _drops_changed,
 }
 _NEED_DETAILS = frozenset({"looked-at"})

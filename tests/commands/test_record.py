@@ -52,12 +52,13 @@ def _add(run: Run, login: str, name: str, role: str, *more: str) -> None:
 
 @pytest.fixture
 def case_file(tmp_path: Path) -> Path:
-    """The shipped ordinary case without what the surgeon enters himself, planned for a day that is yet to come."""
+    """The shipped ordinary case without what the surgeon enters himself, its talk held before any clock of today."""
     from consent.resources import package_data
 
     text = package_data("case", "examples", "ordinary.toml").read_text(encoding="utf-8")
     path = tmp_path / "case.toml"
-    path.write_text(re.sub(r"\[figures_accepted\]\n(?:.+\n)+", "", text), encoding="utf-8")
+    told = text.replace("at = 2027-02-22T10:15:00+05:30", "at = 2026-01-05T10:15:00+05:30")
+    path.write_text(re.sub(r"\[figures_accepted\]\n(?:.+\n)+", "", told), encoding="utf-8")
     return path
 
 

@@ -24,13 +24,14 @@ from tests.editing import edited
 from tests.record.acts import said_with, without_printing
 from tests.record.clock import TestClock
 from tests.record.expected_moves import ALWAYS_VOIDS, EXPECTED, PASSWORD, QUIET
-from tests.record.story import PASSWORDS, Story, make_staff
+from tests.record.story import IST, PASSWORDS, Story, make_staff
 
 LOGINS = {"lead": "lila", "surgeon": "asha", "counsellor": "meera", "theatre": "tara", "auditor": "noor"}
 AFTER_SIGNING = {"signed off", "consented", "confirmed"}
 KINDS = EXPECTED.keys() - {"erased"}
 """Erasing has tests of its own: after it there is little left to be moved."""
-START = dt.datetime(2027, 2, 22, 5, 30, tzinfo=dt.UTC)
+START = dt.datetime(2027, 2, 24, 0, 30, tzinfo=IST)
+"""Early on the day of surgery: whether it is still that day, or past, is a part of the model."""
 
 
 def _at(data: Any, path: str) -> Any:
@@ -160,7 +161,11 @@ class RecordMachine(RuleBasedStateMachine):
             return MoveError
         if seen != self.sequences[-1] and kind not in QUIET:
             return None if self._merges(kind, seen, to, now, changes) else ConflictError
-        return None
+        return MoveError if self._day_is_past(kind) else None
+
+    def _day_is_past(self, kind: str) -> bool:
+        """Whether ``kind`` is of the day of surgery or of one before, and it is later than that where the clinic is."""
+        return kind in {"explained", "confirmed"} and self.clock.now.astimezone(IST).date() > START.date()
 
     def _merges(self, kind: str, seen: int, to: str | None, now: Any, changes: Mapping[str, Any]) -> bool:
         """Whether an entry made by somebody who has not seen the last ones is put on top of them: where, of what they

@@ -141,7 +141,7 @@ _MAKERS = {
     "confirmed": _confirmation,
     "done": _done,
     "done-out-of-order": _done,
-    "first-day": lambda story, now, at: ({"day1": {"pressure_mmhg": float(10 + secrets.randbelow(10))}}, {}),
+    "first-day": lambda story, now, at: ({"day1": {"pressure_mmhg": 10 + now.sequence % 100 / 10}}, {}),
     "drops-changed": _drops,
     "looked-at": lambda story, now, at: (None, {"what": "the review"}),
 }

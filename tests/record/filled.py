@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -71,8 +72,11 @@ def sealing(record: Record, seen: Recorded, files: Iterable[bytes]) -> Recorded:
 
 
 def explain(record: Record, seen: Recorded) -> Recorded:
-    """``seen`` with the talk recorded."""
-    return act_on(record, COUNSELLOR, seen.case.subject, Act("explained", seen.case.sequence, seen.case.data))
+    """``seen`` with the talk recorded, held when the file says, or just now where that is yet to come."""
+    talk = seen.case.data["talk"]
+    held = min(dt.datetime.fromisoformat(talk["at"]), record.clock())
+    data = {**seen.case.data, "talk": {**talk, "at": held.isoformat()}}
+    return act_on(record, COUNSELLOR, seen.case.subject, Act("explained", seen.case.sequence, data))
 
 
 def signed_case(record: Record, name: str = "ordinary", how_many: int = 2) -> Recorded:

@@ -10,8 +10,11 @@ import pytest
 
 from consent.compose.page_code import CodeParts, code_text, short_code
 from consent.errors import AccessError, MoveError
+from consent.record.accounts import close_account, make_account, set_password
+from consent.record.act import Act
 from consent.record.checks import _CHECKS, _NEED_DETAILS
-from consent.record.moves import State, moves
+from consent.record.entering import enter
+from consent.record.moves import Role, State, moves
 from consent.record.place import Record
 from consent.record.state import CONSENT
 from tests.editing import case_maker
@@ -19,7 +22,8 @@ from tests.record.acts import said_with, without_printing
 from tests.record.clock import TestClock
 from tests.record.story import IST, PASSWORDS, Story, make_staff
 
-NOW = dt.datetime(2027, 2, 22, 12, 0, tzinfo=IST)
+NOW = dt.datetime(2027, 2, 24, 12, 0, tzinfo=IST)
+"""The day on which the ordinary case is operated on."""
 
 
 @pytest.fixture
@@ -106,6 +110,24 @@ def test_a_mark_needs_a_witness_who_does_not_treat(story: Story) -> None:
     assert "is not a way of signing" in _consent_refused(story, how="nodded")
 
 
+def test_nobody_of_the_clinic_is_the_witness(story: Story) -> None:
+    """Medical Devices Rules 2017 (India): an impartial witness, and so none of the staff."""
+    helper = [{"name": "Dr Helper Example", "role": "anaesthetist", "task": "the block"}]
+    story.enter(story.staff.counsellor, "changed", {"plan.others": helper})
+    lead = story.staff.lead.person
+    surgeon = make_account(
+        story.record, lead, "bina", "Dr Bina Invented", (Role.SURGEON,), "words of a lead", "INVENTED-9"
+    )
+    set_password(story.record, surgeon.person, "bina", PASSWORDS["asha"])
+    story.enter(surgeon, "signed-off", password=PASSWORDS["asha"])
+    for witness in ("T.  example", "Lila Invented", "dr helper EXAMPLE", "Dr Bina Invented"):
+        assert "cannot be the witness" in _consent_refused(story, witness=witness)
+    close_account(story.record, lead, "bina")
+    close_account(story.record, lead, "tara")
+    assert "cannot be the witness" in _consent_refused(story, witness="Dr Bina Invented"), "who signed the form"
+    assert story.consent(witness="T. Example").case.state is State.CONSENTED, "who no longer works here"
+
+
 def test_who_reads_and_signs_needs_no_witness(sqlite_record: Record, clock: TestClock) -> None:
     clock.now = NOW
     with without_printing():
@@ -162,6 +184,7 @@ def test_the_second_look_comes_after_the_signature_and_without_a_change(story: S
     """GMC 2020, Reviewing decisions: any change calls for a new talk; stage two is not before stage one."""
     story.sign_off()
     story.consent()
+    clock.advance(minutes=5)
     assert "before the patient's signature" in _confirm_refused(story, NOW - dt.timedelta(hours=1), {})
     later = NOW + dt.timedelta(minutes=1)
     assert "something may have changed: plan" in _confirm_refused(story, later, {"plan_changed": "yes"})
@@ -178,10 +201,70 @@ def _confirm_refused(story: Story, at: dt.datetime, change: Mapping[str, str]) -
     )
 
 
-def test_what_was_done_names_the_eye(story: Story) -> None:
+@pytest.fixture
+def signed(story: Story, clock: TestClock) -> Story:
+    """A case whose form the patient signed five minutes ago."""
     story.sign_off()
     story.consent()
-    story.confirm(NOW + dt.timedelta(minutes=1))
+    clock.advance(minutes=5)
+    return story
+
+
+def test_the_second_look_is_on_the_day_that_was_agreed(signed: Story, clock: TestClock) -> None:
+    """GMC 2020, Reviewing decisions: just before it is done; the day stands on the form. Midnight is the clinic's."""
+    clock.now = dt.datetime(2027, 2, 25, 0, 10, tzinfo=IST)
+    told = "agreed to for 2027-02-24, not for 2027-02-25"
+    assert told in _confirm_refused(signed, clock.now, {})
+    assert told in _confirm_refused(signed, dt.datetime(2027, 2, 24, 18, 35, tzinfo=dt.UTC), {})
+    assert signed.confirm(dt.datetime(2027, 2, 24, 18, 25, tzinfo=dt.UTC)).case.state is State.CONFIRMED
+
+
+def test_what_has_not_come_yet_is_not_recorded(signed: Story, clock: TestClock) -> None:
+    """21 CFR 11.10(e): time is told independently of the one who enters."""
+    ahead = clock.now + dt.timedelta(minutes=1)
+    assert "has not come yet" in _confirm_refused(signed, ahead, {})
+    assert signed.confirm(clock.now).case.state is State.CONFIRMED
+
+
+@pytest.mark.parametrize("kind", ["explained", "declined", "wants-time"])
+def test_a_talk_yet_to_come_was_not_held(story: Story, clock: TestClock, kind: str) -> None:
+    """21 CFR 11.10(e), as above. Two seconds are the difference between two machines of one clinic."""
+    changes, _, _ = said_with(kind, story, story.now, clock.now)
+    assert changes is not None
+    for ahead, held in ((dt.timedelta(minutes=1), False), (dt.timedelta(seconds=1), True)):
+        talk = {**changes["talk"], "at": (clock.now + ahead).isoformat()}
+        if held:
+            assert story.enter(story.staff.surgeon, kind, {"talk": talk})
+        else:
+            assert "has not come yet" in _refused(story, kind, {"talk": talk})
+
+
+def test_nothing_is_told_for_a_day_that_is_past(story: Story, clock: TestClock) -> None:
+    """A form names the day of the operation: Samira Kohli (2008) 2 SCC 1, consent is to what was told."""
+    clock.now = dt.datetime(2027, 2, 25, 0, 10, tzinfo=IST)
+    with pytest.raises(MoveError, match="after the day of the operation, 2027-02-24"):
+        story.explain(clock.now)
+    assert story.explain(clock.now - dt.timedelta(minutes=20)).case.state is State.EXPLAINED
+
+
+def test_the_first_day_leaves_what_was_done_and_says_something(signed: Story, clock: TestClock) -> None:
+    """What was done is a fact; without it, nothing would be left to hold against what was agreed."""
+    signed.confirm(clock.now)
+    signed.operate()
+    assert "nothing was entered of the first day" in _refused(signed, "first-day")
+    assert "nothing was entered of the first day" in _refused(signed, "first-day", {})
+    for kept, said in ((None, "what was done is missing"), ({"by": "Dr Asha Invented"}, "eye that was operated on")):
+        data = {**signed.now.data, "day1": {"pressure_mmhg": 15.0}, "done": kept}
+        act = Act("first-day", signed.now.sequence, {key: value for key, value in data.items() if value is not None})
+        with pytest.raises(MoveError, match=said):
+            enter(signed.record, signed.staff.surgeon, signed.subject, act)
+    assert signed.enter(signed.staff.surgeon, "first-day", {"day1": {"pressure_mmhg": 15.0}})
+    assert signed.enter(signed.staff.surgeon, "first-day", {"visits": []})
+
+
+def test_what_was_done_names_the_eye(signed: Story, clock: TestClock) -> None:
+    story = signed
+    story.confirm(clock.now)
     assert "what was done is missing" in _refused(story, "done")
     assert "eye that was operated on" in _refused(story, "done", {"done": {"by": "Dr Asha Invented"}})
 

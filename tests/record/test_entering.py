@@ -27,7 +27,8 @@ from tests.record.clock import TestClock
 from tests.record.expected_moves import EXPECTED, PASSWORD
 from tests.record.story import IST, PASSWORDS, Staff, Story, make_staff
 
-NOW = dt.datetime(2027, 2, 22, 12, 0, tzinfo=IST)
+NOW = dt.datetime(2027, 2, 24, 12, 0, tzinfo=IST)
+"""The day on which the ordinary case is operated on."""
 LOGINS = {"lead": "lila", "surgeon": "asha", "counsellor": "meera", "theatre": "tara", "auditor": "noor"}
 WAYS = {
     "draft": [],
