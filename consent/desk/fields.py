@@ -102,6 +102,22 @@ def fields_of(model: type[BaseModel], path: str) -> tuple[Field, ...]:
     return tuple(_walk(model, path))
 
 
+@cache
+def optional_tables() -> tuple[str, ...]:
+    """Tables of the case that are there whole or not at all, such as the lens of the plan."""
+    return tuple(_optional(Case, ""))
+
+
+def _optional(model: type[BaseModel], path: str) -> Iterator[str]:
+    for name, info in model.model_fields.items():
+        kind = next(_spread(info.annotation))
+        if not _is_list(info.annotation) and _is_model(kind):
+            here = f"{path}.{name}" if path else name
+            yield from _optional(kind, here)
+            if not info.is_required() and info.get_default(call_default_factory=True) is None:
+                yield here
+
+
 def _walk(model: type[BaseModel], path: str) -> Iterator[Field]:
     for name, info in model.model_fields.items():
         here = f"{path}.{name}" if path else name

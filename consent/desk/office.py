@@ -33,7 +33,7 @@ class DeskSettings:
 
     @property
     def hosts(self) -> tuple[str, ...]:
-        """What a browser may put into the header Host: a name with its port, or alone where the port is the usual one."""
+        """What a browser may put into the header Host: a name with its port, alone where the port is the usual one."""
         usual = 443 if self.tls else 80
         return tuple(f"{name}:{self.port}" if self.port != usual else name for name in self.names)
 

@@ -1,0 +1,155 @@
+"""A form read back into the case: what is right is kept, what is not is named where it stands."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from consent.case import Case
+from consent.desk.fields import Field, optional_tables
+from consent.desk.form import Sent
+from consent.desk.typed import NOTHING, Tree, at, put, value_of, without_empty_tables
+from consent.language import Quoted
+from consent.wording import Remark, remark
+
+ASKED = "asked"
+"""Name of the hidden fields that tell which questions a form holds: an unticked box sends nothing."""
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What a form says. ``data``: the case with all that can be kept of it; ``faults``: what cannot, by the name of the
+    field, or under ``""`` where it is no single field's; ``held_back``: the questions whose answers were not kept."""
+
+    data: Tree
+    faults: Mapping[str, Remark] = field(default_factory=dict)
+    held_back: frozenset[str] = frozenset()
+
+
+def read_entry(form: Sent, fields: Iterable[Field], data: Mapping[str, Any], zone: ZoneInfo) -> Entered:
+    """The case in ``data`` with what ``form`` says to those of ``fields`` it asks.
+
+    A question whose answer the case cannot hold keeps what it said before, and its fault is named; the others are kept.
+    """
+    every = tuple(fields)
+    asked = [one for one in every if one.path in set(form.texts(ASKED))]
+    wanted = {one.path: value_of(form, one, one.path, zone) for one in asked}
+    faults: dict[str, Remark] = {}
+    held: set[str] = set()
+    while True:
+        made = _with(data, {path: value for path, value in wanted.items() if path not in held}, every)
+        found = {name: fault for name, fault in _faults(made, asked).items() if name not in faults}
+        faults |= found
+        back = {path for name in found for path in _of(name, wanted) if path not in held}
+        if not found or not back:
+            break
+        held |= back
+    kept = dict(data) if found else made
+    return Entered(kept, faults, frozenset(wanted) if found else frozenset(held))
+
+
+def _with(data: Mapping[str, Any], values: Mapping[str, Any], fields: tuple[Field, ...]) -> Tree:
+    made = dict(data)
+    for path, value in values.items():
+        made = put(made, path, value)
+    return without_empty_tables(made, optional_tables(), fields)
+
+
+def _of(name: str, wanted: Mapping[str, Any]) -> set[str]:
+    """The questions that a fault at ``name`` is about: the one it lies in, or all within a table."""
+    plain = re.sub(r"\.\d+", "", name)
+    return {
+        path
+        for path in wanted
+        if plain == path or plain.startswith(f"{path}.") or (plain and path.startswith(f"{plain}."))
+    }
+
+
+def _faults(data: Mapping[str, Any], asked: list[Field]) -> dict[str, Remark]:
+    try:
+        Case.model_validate_json(json.dumps(data), strict=True)
+    except ValidationError as failure:
+        return dict(_fault(error, asked) for error in failure.errors())
+    return {}
+
+
+def _fault(error: ErrorDetails, asked: list[Field]) -> tuple[str, Remark]:
+    location = ".".join(str(part) for part in error["loc"] if part != "function-after")
+    if error["type"] == "value_error":
+        return _disagreement(location, error["msg"].removeprefix("Value error, "), asked)
+    found = _field(location, asked)
+    return location, _said(error, found)
+
+
+def _field(location: str, asked: list[Field]) -> Field | None:
+    plain = re.sub(r"\.\d+", "", location)
+    every = [inner for one in asked for inner in (one, *one.inner)]
+    return next((one for one in every if one.path == plain), None)
+
+
+def _disagreement(location: str, told: str, asked: list[Field]) -> tuple[str, Remark]:
+    """Where two answers do not agree: the question that the model's own words begin with, and what is said of it."""
+    first = re.match(r"[a-z0-9_.]+", told)
+    named = first[0].rstrip(".") if first else ""
+    last = location.rpartition(".")[2]
+    name = location if named in ("", last) else ".".join(part for part in (location, named) if part)
+    plain = re.sub(r"\.\d+", "", name)
+    if plain in _OWN_WORDS:
+        return name, remark(f"error.at.{plain}")
+    if (found := _field(location, asked)) is not None and found.kind == "acuity":
+        return location, remark("error.acuity")
+    known = any(plain == one.path or plain.startswith(f"{one.path}.") for one in asked)
+    return (name if known else location), remark("error.as-told", told=Quoted(told))
+
+
+_OWN_WORDS = frozenset(
+    {
+        "health.allergies",
+        "health.alpha_blocker",
+        "patient.birth_date",
+        "patient.waking_to",
+        "other_eye.regimen",
+        "plan.date",
+        "own_drops",
+        "own_drops.decision",
+        "own_drops.at_bedtime",
+        "visits.date",
+    }
+)
+"""Disagreements between answers that have words of their own."""
+
+
+def _said(error: ErrorDetails, asked: Field | None) -> Remark:
+    if error["type"] == "missing":
+        return remark("error.needed")
+    if asked is not None and asked.kind in ("number", "whole"):
+        return _number(error, asked)
+    if error["type"] == "string_too_long":
+        return remark("error.long", most=int(error["ctx"]["max_length"]))
+    if asked is not None and f"error.{asked.kind}" in _KINDS:
+        return remark(f"error.{asked.kind}")
+    if error["type"] == "string_pattern_mismatch":
+        return remark("error.record-number")
+    return remark("error.as-told", told=Quoted(error["msg"]))
+
+
+_KINDS = frozenset({"error.date", "error.time", "error.moment", "error.answer", "error.choice", "error.acuity"})
+
+
+def _number(error: ErrorDetails, asked: Field) -> Remark:
+    if error["type"].startswith(("greater_than", "less_than")) and asked.low is not None and asked.high is not None:
+        return remark("error.range", low=asked.low, high=asked.high)
+    return remark("error.whole" if asked.kind == "whole" else "error.number")
+
+
+def shown(data: Mapping[str, Any], path: str) -> Any:
+    """What a form shows of ``data`` at ``path``: None where there is nothing."""
+    value = at(data, path)
+    return None if value is NOTHING else value

@@ -1,0 +1,154 @@
+"""Questions made ready for a page: label, help, unit, choices, what was answered, and what is wrong with it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from markupsafe import Markup
+
+from consent.desk.entry import Entered, shown
+from consent.desk.fields import Field
+from consent.desk.form import Sent
+from consent.desk.typed import places
+from consent.desk.words import Words, interface_languages
+from consent.language import languages
+from consent.wording import Remark
+
+Options = Mapping[str, tuple[tuple[str, str], ...]]
+"""Closed lists that come from the clinic, such as its regimens: value and name, by the path of the question."""
+
+
+@dataclass(frozen=True)
+class Offered:
+    """One choice of a question, and whether it is chosen."""
+
+    value: str
+    label: Markup
+    chosen: bool
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question as it is drawn. ``name``: under which the answer is sent; ``value``: text of a plain field."""
+
+    field: Field
+    name: str
+    label: Markup
+    help: Markup | None
+    unit: Markup | None
+    limits: Markup | None
+    value: str
+    values: tuple[str, ...]
+    choices: tuple[Offered, ...]
+    rows: tuple[tuple[Question, ...], ...]
+    fault: Markup | None
+
+    @property
+    def id(self) -> str:
+        """Its id on the page."""
+        return f"q-{self.name.replace('.', '-')}"
+
+
+@dataclass(frozen=True)
+class Asking:
+    """All that the questions of one page are made with. ``sent``: a form whose held back answers are shown again."""
+
+    words: Words
+    data: Mapping[str, Any]
+    zone: ZoneInfo
+    options: Options
+    sent: Sent | None = None
+    entered: Entered | None = None
+
+    def questions(self, fields: Iterable[Field]) -> tuple[Question, ...]:
+        """Each of ``fields``, ready to be drawn."""
+        return tuple(self._question(one, one.path, shown(self.data, one.path)) for one in fields)
+
+    def _question(self, asked: Field, name: str, value: Any) -> Question:
+        words = self.words
+        typed = self._typed(asked, name)
+        text = typed if typed is not None else _text(asked, value, self.zone)
+        return Question(
+            asked,
+            name,
+            words.say(asked.words),
+            words.say(asked.help) if words.has(asked.help) else None,
+            words.say(asked.unit) if asked.unit else None,
+            self._limits(asked),
+            text,
+            tuple(value) if asked.kind == "texts" and value else (),
+            self._choices(asked, value, text),
+            self._rows(asked, name, value),
+            self._fault(name),
+        )
+
+    def _typed(self, asked: Field, name: str) -> str | None:
+        """What was typed and could not be kept."""
+        if self.sent is None or not self._held(name) or asked.kind in ("several", "texts", "rows"):
+            return None
+        return self.sent.text(name)
+
+    def _held(self, name: str) -> bool:
+        """Whether what was answered under ``name`` could not be kept."""
+        held = self.entered.held_back if self.entered else ()
+        return any(name == path or name.startswith(f"{path}.") for path in held)
+
+    def _fault(self, name: str) -> Markup | None:
+        found: Remark | None = self.entered.faults.get(name) if self.entered else None
+        return self.words.say(found.id, **found.slots) if found else None
+
+    def _limits(self, asked: Field) -> Markup | None:
+        if asked.low is None or asked.high is None or asked.kind not in ("number", "whole"):
+            return None
+        return self.words.say("field.limits", low=_plain(asked.low), high=_plain(asked.high))
+
+    def _choices(self, asked: Field, value: Any, text: str) -> tuple[Offered, ...]:
+        chosen = set(value or ()) if asked.kind == "several" else {text}
+        return tuple(Offered(one, label, one in chosen) for one, label in self._offered(asked))
+
+    def _offered(self, asked: Field) -> Iterable[tuple[str, Markup]]:
+        if asked.kind == "language":
+            names = {**dict.fromkeys(languages()), **dict.fromkeys(interface_languages())}
+            return tuple((tag, _own_name(tag)) for tag in names)
+        if asked.path in self.options:
+            return tuple((value, self.words.typed(label)) for value, label in self.options[asked.path])
+        return tuple((choice.value, self.words.say(choice.words)) for choice in asked.choices)
+
+    def _rows(self, asked: Field, name: str, value: Any) -> tuple[tuple[Question, ...], ...]:
+        """The rows there are, and an empty one to add to them."""
+        if asked.kind != "rows":
+            return ()
+        rows = [*(value or ()), {}]
+        if self.sent is not None and self._held(name):
+            rows += [{}] * (len(places(self.sent, name)) + 1 - len(rows))
+        return tuple(
+            tuple(self._question(inner, f"{name}.{place}.{inner.name}", row.get(inner.name)) for inner in asked.inner)
+            for place, row in enumerate(rows)
+        )
+
+
+def _text(asked: Field, value: Any, zone: ZoneInfo) -> str:
+    if value is None:
+        # A choice that the case takes for granted is shown as chosen; other defaults are not put into the mouth.
+        return str(asked.default) if asked.kind in ("answer", "choice") and asked.default is not None else ""
+    if asked.kind == "tick":
+        return "yes" if value else ""
+    if asked.kind == "moment":
+        return dt.datetime.fromisoformat(value).astimezone(zone).strftime("%Y-%m-%dT%H:%M")
+    if asked.kind == "time":
+        return str(value)[:5]
+    return "" if isinstance(value, list) else str(value)
+
+
+def _plain(limit: float) -> int | float:
+    return int(limit) if limit == int(limit) else limit
+
+
+def _own_name(tag: str) -> Markup:
+    from babel import Locale
+
+    return Markup.escape(str(Locale.parse(tag, sep="-").get_display_name(tag)))

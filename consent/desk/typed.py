@@ -1,0 +1,122 @@
+"""What was typed, as the case holds it: any keyboard's digits, a decimal comma, nothing guessed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+from consent.desk.fields import Field, Kind
+from consent.desk.form import Sent
+
+Tree = dict[str, Any]
+NOTHING = object()
+"""Stands for a question that was left empty."""
+_NUMBER = re.compile(r"[+-]?\d{1,9}(\.\d{1,9})?")
+
+
+def value_of(form: Sent, field: Field, name: str, zone: dt.tzinfo) -> Any:
+    """What ``form`` says to ``field`` under ``name``, as JSON; ``NOTHING`` where it was left empty.
+
+    What cannot be meant stays the text it is: the model of the case refuses it with a reason.
+    """
+    if field.kind == "several":
+        sent = set(form.texts(name))
+        return [choice.value for choice in field.choices if choice.value in sent] + sorted(
+            sent - {choice.value for choice in field.choices}
+        )
+    if field.kind == "texts":
+        return list(form.texts(name))
+    if field.kind == "rows":
+        return [row for row in (_row(form, field, f"{name}.{place}", zone) for place in places(form, name)) if row]
+    if field.kind == "tick":
+        return form.text(name) == "yes"
+    text = form.text(name)
+    if not text:
+        return NOTHING
+    read = _READERS.get(field.kind)
+    return read(text, zone) if read else text
+
+
+def places(form: Sent, name: str) -> list[int]:
+    """The places of the rows that were sent, without those to be taken out."""
+    pattern = re.compile(re.escape(name) + r"\.(\d{1,3})\.")
+    places = {int(match[1]) for key in form.names() if (match := pattern.match(key))}
+    return sorted(place for place in places if not form.text(f"{name}.{place}.remove"))
+
+
+def _row(form: Sent, field: Field, name: str, zone: dt.tzinfo) -> Tree:
+    """One row; nothing where no more was said than a new row says by itself."""
+    pairs = ((inner, value_of(form, inner, f"{name}.{inner.name}", zone)) for inner in field.inner)
+    row = {inner.name: value for inner, value in pairs if value is not NOTHING}
+    said = {inner.name for inner in field.inner if row.get(inner.name, inner.default) not in (inner.default, [], None)}
+    return row if said else {}
+
+
+def _number(text: str, _: dt.tzinfo) -> Any:
+    plain = "".join(str(unicodedata.decimal(sign, sign)) for sign in text).replace(",", ".").replace("−", "-")
+    plain = "".join(plain.split())
+    if not _NUMBER.fullmatch(plain):
+        return text
+    return float(plain) if "." in plain else int(plain)
+
+
+def _moment(text: str, zone: dt.tzinfo) -> Any:
+    try:
+        return dt.datetime.fromisoformat(text).replace(tzinfo=zone).isoformat()
+    except ValueError:
+        return text
+
+
+def _date(text: str, _: dt.tzinfo) -> Any:
+    """ISO, as a browser's own calendar sends it, or day, month and year as people write them."""
+    match = re.fullmatch(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})", text)
+    return f"{match[3]}-{int(match[2]):02}-{int(match[1]):02}" if match else text
+
+
+_READERS: dict[Kind, Callable[[str, dt.tzinfo], Any]] = {
+    "number": _number,
+    "whole": _number,
+    "moment": _moment,
+    "date": _date,
+}
+
+
+def put(data: Mapping[str, Any], path: str, value: Any) -> Tree:
+    """``data`` with ``value`` at the dotted ``path``; taken away where it is ``NOTHING``. ``data`` itself stays."""
+    head, _, rest = path.partition(".")
+    made = dict(data)
+    if rest:
+        made[head] = put(data.get(head) or {}, rest, value)
+        if not made[head] and head not in data:
+            del made[head]
+    elif value is NOTHING:
+        made.pop(head, None)
+    else:
+        made[head] = value
+    return made
+
+
+def at(data: Mapping[str, Any], path: str) -> Any:
+    """What ``data`` holds at the dotted ``path``; ``NOTHING`` where it holds nothing."""
+    found: Any = data
+    for name in path.split("."):
+        if not isinstance(found, Mapping) or name not in found:
+            return NOTHING
+        found = found[name]
+    return found
+
+
+def without_empty_tables(data: Tree, tables: Iterable[str], fields: Iterable[Field]) -> Tree:
+    """``data`` without those of ``tables`` in which no question says more than it does by itself."""
+    every = tuple(fields)
+    for table in tables:
+        inner = [field for field in every if field.path.startswith(f"{table}.")]
+        said = [at(data, field.path) for field in inner]
+        if inner and all(
+            value in (NOTHING, None, [], field.default, "unknown") for value, field in zip(said, inner, strict=True)
+        ):
+            data = put(data, table, NOTHING)
+    return data
