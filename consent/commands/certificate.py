@@ -29,9 +29,7 @@ def run(options: argparse.Namespace) -> None:
         certificate = read_own_certificate(record).certificate
     _print(certificate, options.json)
     if options.to:
-        from consent.pack.files import write_whole
-
-        write_whole(Path(options.to), pem(certificate))
+        out.file(Path(options.to), pem(certificate))
         out.chatter(f"Written to {options.to}: it holds no secret, and consent verify --certificate takes it.")
 
 

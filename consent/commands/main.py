@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 
 from consent import __version__
-from consent.errors import ConsentError
+from consent.errors import ConsentError, Problem, UsageError
 
 _EPILOG = """exit codes:
    0  done
@@ -236,9 +236,11 @@ def _case(verb: argparse.ArgumentParser) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    options = parser().parse_args(arguments)
+    given = sys.argv[1:] if arguments is None else arguments
+    options = parser().parse_args(given)
     module = importlib.import_module(f"consent.commands.{options.verb}")
     try:
+        _refuse_no_text(given)
         module.run(options)
     except ConsentError as error:
         print(error, file=sys.stderr)  # noqa: T201
@@ -246,6 +248,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
     return 0
+
+
+def _refuse_no_text(arguments: Sequence[str]) -> None:
+    """Bytes that are no UTF-8 come as halves of surrogate pairs (PEP 383): they can be neither recorded nor printed."""
+    for argument in arguments:
+        if any("\ud800" <= sign <= "\udfff" for sign in argument):
+            remedy = "type it again in a terminal that is set to UTF-8; a file with such a name needs another name"
+            raise UsageError(Problem("this is not text in UTF-8", ascii(argument), remedy=remedy))
 
 
 def run() -> None:

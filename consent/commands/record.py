@@ -44,7 +44,7 @@ def _list(options: argparse.Namespace) -> None:
         return
     for row in rows:
         who = f"{row['patient']} ({row['record_number']}), {row['eye']} eye" if row["patient"] else "identity erased"
-        out.data(f"{row['case']}  {row['state']:<11}  version {row['version']}  {who}")
+        out.data(f"{row['case']}  {row['state']:<11}  version {row['version']}  entry {row['last_entry']}  {who}")
 
 
 def _summary(case: Any) -> dict[str, Any]:
@@ -68,7 +68,8 @@ def _open(options: argparse.Namespace) -> None:
     case = read_case(Path(options.case))
     recorded = open_new(record, _who(record, options), case)
     out.data(recorded.case.subject)
-    out.chatter(f"Opened as entry {recorded.entry.sequence}.")
+    number = recorded.entry.sequence
+    out.chatter(f"Opened as entry {number}: a step that changes the case by this file takes --seen {number}.")
 
 
 def _enter(options: argparse.Namespace) -> None:
@@ -76,6 +77,7 @@ def _enter(options: argparse.Namespace) -> None:
     from consent.record.cases import read_case_state
     from consent.record.entering import enter
 
+    _refuse_unseen(options)
     record = find_record(options.record, options.clinic)
     account, password = _login(record, options)
     seen = read_case_state(record, options.subject).sequence if options.seen is None else options.seen
@@ -85,10 +87,25 @@ def _enter(options: argparse.Namespace) -> None:
     for entry in recorded.meanwhile:
         touched = ", ".join(entry.body.get("touched", ()))
         out.chatter(f"Meanwhile {entry.person} recorded {entry.kind}: {touched}. Both are kept.")
+    if recorded.meanwhile and data is not None:
+        out.chatter("Your file does not hold it: write it in before the next step (consent record show --json).")
     out.data(f"entry {recorded.entry.sequence}: {recorded.case.state}")
     if recorded.entry.body.get("voids"):
         changed = ", ".join(recorded.entry.body["changes"])
         out.chatter(f"The papers signed before are void{f': {changed} would say something else' if changed else ''}.")
+
+
+def _refuse_unseen(options: argparse.Namespace) -> None:
+    """A file says how the case was when it was written; only ``--seen`` tells what others entered since."""
+    if options.case is not None and options.seen is None:
+        raise UsageError(
+            Problem(
+                "the case is given without the last entry that was seen of it",
+                "--seen",
+                "whatever others entered after the file was written would be taken back without a word",
+                "give the number that consent record open, enter, list or show printed when the file was written",
+            )
+        )
 
 
 def _case_data(record: Any, options: argparse.Namespace, seen: int) -> Mapping[str, Any]:
@@ -142,39 +159,18 @@ def _show(options: argparse.Namespace) -> None:
         for line in as_text(case, record.clinic):
             out.data(line)
     if options.to:
-        from consent.pack.files import write_whole
         from consent.print import to_pdf
         from consent.record.sheet import record_sheet
 
         sheet = record_sheet(record, case, options.language or record.clinic.language)
-        write_whole(Path(options.to), to_pdf(sheet, record.clinic.digits))
+        out.file(Path(options.to), to_pdf(sheet, record.clinic.digits))
         out.chatter(f"Printed to {options.to}.")
 
 
 def _papers(options: argparse.Namespace) -> None:
-    """Hand out the signed files that hold; each time is an entry."""
-    from consent.pack.files import write_whole
-    from consent.record.act import Act
-    from consent.record.cases import read_case_state
-    from consent.record.entering import enter
-    from consent.record.papers import read_paper
+    from consent.commands import papers
 
-    record = find_record(options.record, options.clinic)
-    account, _ = _login(record, options)
-    case = read_case_state(record, options.subject)
-    held = [one for one in case.sets if one.current]
-    if not held:
-        remedy = "sign it off first; papers that are void are in the patient's export"
-        raise RecordError(Problem("there is no signed paper that holds", options.subject, remedy=remedy))
-    folder = Path(options.to)
-    folder.mkdir(parents=True, exist_ok=True)
-    details = {"papers": [f"{paper.sheet}, version {one.version}" for one in held for paper in one.papers]}
-    enter(record, account, case.subject, Act("reprinted", case.sequence, reason=options.reason, details=details))
-    for one in held:
-        for paper in one.papers:
-            path = folder / f"{paper.sheet}.{'-'.join(paper.languages)}.v{one.version}.pdf"
-            write_whole(path, read_paper(record, paper.digest))
-            out.data(str(path))
+    papers.run(options)
 
 
 def _check(options: argparse.Namespace) -> None:
@@ -202,7 +198,7 @@ def _noted(record: Any, noted: str) -> tuple[Problem, ...]:
     from consent.record.ledger import stored_hash
 
     number, _, digest = noted.partition(":")
-    if not number.isdecimal() or not re.fullmatch("[0-9a-f]{64}", digest):
+    if not re.fullmatch("[0-9]{1,9}:[0-9a-f]{64}", noted):
         remedy = "give it as consent record check printed it, such as 120:3fa0..."
         raise UsageError(Problem(f'"{noted}" is not the number and the digest of an entry', "--noted", remedy=remedy))
     with record.store.reading() as connection:

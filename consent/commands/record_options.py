@@ -107,9 +107,7 @@ def _entering(verb: argparse.ArgumentParser) -> None:
     verb.add_argument("--case", metavar="FILE", help="the case as it is now, where the step changes it")
     verb.add_argument("--reason", metavar="TEXT", help="why, in a sentence")
     verb.add_argument("--detail", metavar="NAME=VALUE", action="append", default=[], help="may be repeated")
-    verb.add_argument(
-        "--seen", metavar="N", type=int, help="last entry you saw of the case (default: the last there is)"
-    )
+    verb.add_argument("--seen", metavar="N", type=int, help="last entry you saw of the case; needed with --case")
 
 
 def _showing(verb: argparse.ArgumentParser) -> None:

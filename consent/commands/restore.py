@@ -21,7 +21,8 @@ def run(options: argparse.Namespace) -> None:
     passphrase = read_passphrase(given) if given else ask("passphrase of the backup")
     done = restore(Path(options.file), passphrase, place, read_clinic(clinic_path(options.clinic)), erased)
     last = done.manifest["last"]
-    out.data(f"{place.address or place.folder}: {last['sequence']} entries, the last {last['hash']}")
+    where = done.record.store.where if place.address else place.folder
+    out.data(f"{where}: {last['sequence']} entries, the last {last['hash']}")
     for name, table in done.manifest["tables"].items():
         out.chatter(f"  {name}: {table['rows']} rows, the same as when it was backed up")
     for subject in done.erased_again:

@@ -12,27 +12,48 @@ from consent.language import languages
 from consent.pack.compose import SHEETS
 
 DATA = "assessment.json"
+SIGNED = "papers.json"
+"""Beside signed papers that were handed out: whose they are, and of which case."""
+_SIGNED_FILE = re.compile(r".+\.v[0-9]+\.pdf")
 
 
 def has_earlier_pack(folder: Path, record_number: str) -> bool:
     """Return whether ``folder`` holds a pack, which is then of the patient with ``record_number``.
 
-    Raises ``UsageError`` if it is another patient's, or if nobody can tell whose it is.
+    Raises ``UsageError`` if it holds another patient's papers, or if nobody can tell whose they are.
     """
-    if not (folder / DATA).exists():
-        return False
-    found = _record_in(folder)
-    if found != record_number:
-        another = f"this folder holds the papers of another patient (record {found})"
-        raise UsageError(
-            Problem(
-                another if found else f"this folder holds papers, and its {DATA} does not say whose",
-                str(folder),
-                "sheets of two patients would lie side by side",
-                "choose another folder with --to",
-            )
-        )
-    return True
+    for name in (DATA, SIGNED):
+        if (folder / name).exists():
+            _refuse_another(folder, _told(folder / name, "record_number"), record_number, name)
+    return (folder / DATA).exists()
+
+
+def refuse_other_papers(folder: Path, record_number: str, case: str) -> None:
+    """Raise ``UsageError`` if ``folder`` holds another patient's papers, or signed ones of another case: the names of
+    their files would be the same; or if nobody can tell whose they are."""
+    has_earlier_pack(folder, record_number)
+    if (folder / SIGNED).exists():
+        if (found := _told(folder / SIGNED, "case")) != case:
+            raise _mixed(f"this folder holds signed papers of another case ({found})", folder)
+    elif folder.is_dir() and any(_SIGNED_FILE.fullmatch(path.name) for path in folder.iterdir()):
+        raise _mixed(f"this folder holds signed papers, and no {SIGNED} that says whose", folder)
+
+
+def holds_papers(folder: Path) -> bool:
+    """Whether ``folder`` holds papers of a patient."""
+    return any((folder / name).exists() for name in (DATA, SIGNED))
+
+
+def _refuse_another(folder: Path, found: str | None, wanted: str, name: str) -> None:
+    if found is None:
+        raise _mixed(f"this folder holds papers, and its {name} does not say whose", folder)
+    if found != wanted:
+        raise _mixed(f"this folder holds the papers of another patient (record {found})", folder)
+
+
+def _mixed(what: str, folder: Path) -> UsageError:
+    why = "sheets of two patients, or of two eyes, would lie side by side"
+    return UsageError(Problem(what, str(folder), why, "choose another folder with --to"))
 
 
 def remove_stale(folder: Path, written: Collection[Path]) -> None:
@@ -45,12 +66,12 @@ def remove_stale(folder: Path, written: Collection[Path]) -> None:
             _remove(path)
 
 
-def _record_in(folder: Path) -> str | None:
+def _told(path: Path, key: str) -> str | None:
     try:
-        data = json.loads((folder / DATA).read_text(encoding="utf-8"))
+        data = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return None
-    found = data.get("record_number") if isinstance(data, dict) else None
+    found = data.get(key) if isinstance(data, dict) else None
     return found if isinstance(found, str) else None
 
 

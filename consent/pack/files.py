@@ -17,7 +17,7 @@ from consent.errors import MachineError, Problem, UsageError
 from consent.language import Quoted, Said
 from consent.pack.compose import Pack
 from consent.pack.data import assessment_data
-from consent.pack.earlier import DATA, has_earlier_pack, remove_stale
+from consent.pack.earlier import DATA, has_earlier_pack, holds_papers, remove_stale
 from consent.pack.telephone import calendar_file, spoken, text_message
 from consent.print import to_pdf
 
@@ -42,7 +42,7 @@ def write_pack(pack: Pack, folder: Path, now: datetime) -> tuple[Written, ...]:
     a sheet with a hole in it is written, ``MachineError`` if the folder cannot be used, ``DropsError`` if the calendar
     file in it cannot be read.
     """
-    _make(folder)
+    make_folder(folder)
     is_used = has_earlier_pack(folder, pack.assessment.case.patient.record_number)
     calendar = calendar_file(pack, now, folder / "drops.ics")
     written = [_sheet(document, pack, folder) for document in pack.documents]
@@ -75,8 +75,8 @@ def write_lists(documents: Iterable[Document], day: date, digits: str, folder: P
     Raises ``UsageError`` if the folder holds a patient's papers, ``PrintError`` before a sheet with a hole in it is
     written, ``MachineError`` if the folder cannot be used.
     """
-    _make(folder)
-    if (folder / DATA).exists():
+    make_folder(folder)
+    if holds_papers(folder):
         raise UsageError(
             Problem(
                 "this folder holds the papers of one patient",
@@ -91,7 +91,8 @@ def write_lists(documents: Iterable[Document], day: date, digits: str, folder: P
         yield path
 
 
-def _make(folder: Path) -> None:
+def make_folder(folder: Path) -> None:
+    """Make ``folder`` where it is not there yet. Raises ``MachineError`` where it cannot be made."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as failure:

@@ -13,7 +13,7 @@ from consent.errors import Problem, RecordError
 from consent.record.faults import store_faults
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection, Engine
+    from sqlalchemy import URL, Connection, Engine
 
 _WRITES = "consent_writes"
 _WAIT_SECONDS = 20
@@ -81,7 +81,7 @@ def server_store(address: str) -> Store:
 
     try:
         url = make_url(address)
-    except ArgumentError as failure:
+    except (ArgumentError, ValueError) as failure:  # a port that is no number
         raise _not_an_address(address) from failure
     if url.get_backend_name() != "postgresql":
         raise _not_an_address(address)
@@ -90,10 +90,16 @@ def server_store(address: str) -> Store:
     except ModuleNotFoundError as failure:
         remedy = "install the extra: pip install 'consent[postgresql]'"
         raise RecordError(
-            Problem("the driver for PostgreSQL is not installed", url.render_as_string(), remedy=remedy)
+            Problem("the driver for PostgreSQL is not installed", _shown(url), remedy=remedy)
         ) from failure
     _prepare_server(engine)
-    return Store(engine, url.render_as_string(hide_password=True))
+    return Store(engine, _shown(url))
+
+
+def _shown(url: URL) -> str:
+    """``url`` for messages: without a password, wherever it stands in it."""
+    secret = [name for name in url.query if "password" in name.casefold()]
+    return url.difference_update_query(secret).render_as_string(hide_password=True)
 
 
 def _prepare_server(engine: Engine) -> None:
@@ -111,10 +117,12 @@ def _prepare_server(engine: Engine) -> None:
 
 
 def _not_an_address(address: str) -> RecordError:
+    """Names of ``address`` only what can hold no password, wherever it was written."""
+    scheme, _, rest = address.partition("://")
+    host = rest.rsplit("@", maxsplit=1)[-1].partition("?")[0] if "@" in rest else "..."
     remedy = "write a folder, or an address such as postgresql://user@host/name"
-    return RecordError(
-        Problem("this is not the address of a record", address.rsplit("@", maxsplit=1)[-1], remedy=remedy)
-    )
+    where = f"{scheme}://{host}" if rest else "the address"
+    return RecordError(Problem("this is not the address of a record", where, remedy=remedy))
 
 
 def _sqlite_engine(path: Path) -> Engine:

@@ -14,7 +14,7 @@ from consent.record.state import CaseState, SealedSet
 def as_text(case: CaseState, clinic: Clinic) -> Iterator[str]:
     """The case line by line, in English: where it stands, its signed papers, every entry."""
     voice = Voice(("en",), clinic.digits)
-    yield f"{case.subject}: {case.state}, version {case.version}"
+    yield f"{case.subject}: {case.state}, version {case.version}, last entry {case.sequence}"
     for one in case.sets:
         yield f"papers of version {one.version} ({one.stage}), signed by {one.by}: {_holds(one)}"
     for row in entries_table(case, clinic, voice).rows:
@@ -30,11 +30,13 @@ def _holds(one: SealedSet) -> str:
 
 
 def as_data(case: CaseState) -> dict[str, Any]:
-    """The case ready for JSON: ``state``, ``version``, ``data``, ``papers``, and ``entries`` with what each changed."""
+    """The case ready for JSON: ``state``, ``version``, ``last_entry``, ``data``, ``papers``, and ``entries`` with what
+    each changed."""
     return {
         "case": case.subject,
         "state": case.state.value,
         "version": case.version,
+        "last_entry": case.sequence,
         "erased": case.erased is not None,
         "data": dict(case.data),
         "papers": [_set(one) for one in case.sets],

@@ -72,10 +72,21 @@ def _enter(run: Run, subject: str, kind: str, login: str, *more: str) -> tuple[i
     return run("record", "enter", subject, kind, "--as", login, *more, lines=(PASSWORDS[login],))
 
 
+def _last(run: Run) -> str:
+    """The last entry of the only case."""
+    (row,) = json.loads(run("record", "list", "--json")[1])
+    return str(row["last_entry"])
+
+
+def _enter_file(run: Run, subject: str, kind: str, login: str, file: Path) -> tuple[int, str, str]:
+    """A step with the case in ``file``, which was written just now."""
+    return _enter(run, subject, kind, login, "--case", str(file), "--seen", _last(run))
+
+
 def test_a_case_goes_through_hands(clinic: Run, case_file: Path) -> None:
     subject = _open(clinic, case_file)
     assert re.fullmatch(r"case-[0-9a-f]{16}", subject)
-    assert ": explained" in _enter(clinic, subject, "explained", "meera", "--case", str(case_file))[1]
+    assert ": explained" in _enter_file(clinic, subject, "explained", "meera", case_file)[1]
     assert ": signed off" in _enter(clinic, subject, "signed-off", "asha")[1]
     code = json.loads(clinic("record", "show", subject, "--json")[1])["papers"][0]["code"]
     details = ("by=Shanti Example", "how=thumb impression", "witness=W. Neighbour", f"code={code}")
@@ -83,7 +94,7 @@ def test_a_case_goes_through_hands(clinic: Run, case_file: Path) -> None:
     assert ": consented" in _enter(clinic, subject, "consented", "meera", *given)[1]
     changed = case_file.read_text(encoding="utf-8").replace("power_d = 21.5", "power_d = 22.0", 1)
     case_file.write_text(changed, encoding="utf-8")
-    status, out, err = _enter(clinic, subject, "changed", "meera", "--case", str(case_file))
+    status, out, err = _enter_file(clinic, subject, "changed", "meera", case_file)
     assert (status, ": draft" in out) == (0, True), err
     assert "are void: consent-form would say something else" in err
     listed = json.loads(clinic("record", "list", "--json")[1])
@@ -115,7 +126,15 @@ def test_an_older_copy_is_given_away_by_what_was_noted(clinic: Run, case_file: P
     assert clinic("record", "check")[0] == 0
     code, _, err = clinic("record", "check", "--noted", noted)
     assert (code, "is not there" in err) == (11, True), err
-    assert clinic("record", "check", "--noted", "five")[0] == 2
+    for no_entry in (
+        "five",
+        f"5:{'g' * 64}",
+        f"{'9' * 25}:{'0' * 64}",
+        f"{'9' * 5000}:{'0' * 64}",
+        f"\u0669:{'0' * 64}",
+    ):
+        code, _, err = clinic("record", "check", "--noted", no_entry)
+        assert (code, "is not the number and the digest of an entry" in err) == (2, True), err
 
 
 @pytest.mark.parametrize(
@@ -158,6 +177,38 @@ def test_what_was_entered_on_an_older_state_is_not_lost(clinic: Run, case_file: 
     assert (now["guttata"], now["axial_length_mm"]) == ("yes", 23.6)
 
 
+def test_an_old_file_takes_nothing_back(clinic: Run, case_file: Path) -> None:
+    """The counsellor's file is of before the lead entered an allergy. Without the entry it was written after, nobody
+    could tell the two apart, so it is refused before a password is asked for; with it, both are kept."""
+    subject = _open(clinic, case_file)
+    seen = _last(clinic)
+    text = case_file.read_text(encoding="utf-8")
+    one, other = case_file.with_name("one.toml"), case_file.with_name("other.toml")
+    one.write_text(text.replace('guttata = "no"', 'guttata = "yes"'), encoding="utf-8")
+    other.write_text(text.replace("axial_length_mm = 23.2", "axial_length_mm = 23.6"), encoding="utf-8")
+    assert _enter_file(clinic, subject, "changed", "asha", one)[0] == 0
+    last = _last(clinic)
+    code, _, err = clinic("record", "enter", subject, "changed", "--case", str(other), "--as", "meera")
+    assert (code, "--seen: the case is given without" in err) == (2, True), err
+    assert _last(clinic) == last
+    code, _, err = _enter(clinic, subject, "changed", "meera", "--case", str(other), "--seen", seen)
+    assert (code, "Your file does not hold it" in err) == (0, True), err
+    eye = json.loads(clinic("record", "show", subject, "--json")[1])["data"]["eye"]
+    assert (eye["guttata"], eye["axial_length_mm"]) == ("yes", 23.6)
+
+
+def test_the_last_entry_is_printed_wherever_a_case_is(clinic: Run, case_file: Path) -> None:
+    """So that whoever writes a file knows what to give with ``--seen``."""
+    code, out, err = clinic("record", "open", str(case_file), "--as", "meera", lines=(PASSWORDS["meera"],))
+    subject, last = out.strip(), _last(clinic)
+    assert code == 0 and f"--seen {last}." in err
+    assert f"last entry {last}" in clinic("record", "show", subject)[1].splitlines()[0]
+    assert json.loads(clinic("record", "show", subject, "--json")[1])["last_entry"] == int(last)
+    assert f"entry {last} " in clinic("record", "list")[1]
+    out = _enter(clinic, subject, "noted", "meera", "--reason", "She rang.")[1]
+    assert out.startswith(f"entry {_last(clinic)}: ")
+
+
 def test_a_file_changes_only_what_its_entry_is_for(clinic: Run, case_file: Path) -> None:
     """The counsellor's file knows nothing of what the surgeon accepted since; it does not take it away."""
     subject = _open(clinic, case_file)
@@ -166,9 +217,9 @@ def test_a_file_changes_only_what_its_entry_is_for(clinic: Run, case_file: Path)
     words = "\n".join(("[figures_accepted]", *accepts, "", ""))
     text = case_file.read_text(encoding="utf-8")
     accepted.write_text(text.replace("[[visits]]", words + "[[visits]]", 1), encoding="utf-8")
-    assert _enter(clinic, subject, "figures-accepted", "asha", "--case", str(accepted))[0] == 0
+    assert _enter_file(clinic, subject, "figures-accepted", "asha", accepted)[0] == 0
     case_file.write_text(text.replace('guttata = "no"', 'guttata = "yes"'), encoding="utf-8")
-    assert _enter(clinic, subject, "changed", "meera", "--case", str(case_file))[0] == 0
+    assert _enter_file(clinic, subject, "changed", "meera", case_file)[0] == 0
     data = json.loads(clinic("record", "show", subject, "--json")[1])["data"]
     assert (data["eye"]["guttata"], data["figures_accepted"]["by"]) == ("yes", "Dr Asha Invented")
 
