@@ -14,8 +14,9 @@ from consent.record.cases import read_keys
 from consent.record.keys import Purpose, decrypt
 from consent.record.ledger import FIRST_PREVIOUS, entries, read_head
 from consent.record.place import Record
+from consent.record.replay import accounts_then, replayed
 from consent.record.schema import KEYS, LEDGER, PAPERS, PASSWORDS, SESSIONS
-from consent.record.state import CaseState, fold
+from consent.record.state import CaseState, moments
 from consent.record.triggers import altered_guards
 
 if TYPE_CHECKING:
@@ -112,8 +113,15 @@ def _cases(connection: Connection, record: Record) -> tuple[list[CaseState], lis
     subjects = [row.subject for row in connection.execute(opened)]
     cases: list[CaseState] = []
     problems: list[Problem] = []
+    then = accounts_then(connection)
+
+    def look(subject: str) -> None:
+        told = tuple(moments(subject, entries(connection, subject), read_keys(connection, record, subject)))
+        problems.extend(replayed(told, then))
+        cases.append(_slim(told[-1]))
+
     for subject in subjects:
-        problems += _caught(lambda subject=subject: cases.append(_case(connection, record, subject)))
+        problems += _caught(lambda subject=subject: look(subject))
     for case in cases:
         problems += _keys(connection, case)
     known = {case.subject for case in cases}
@@ -123,8 +131,7 @@ def _cases(connection: Connection, record: Record) -> tuple[list[CaseState], lis
     return cases, problems
 
 
-def _case(connection: Connection, record: Record, subject: str) -> CaseState:
-    case = fold(subject, entries(connection, subject), read_keys(connection, record, subject))
+def _slim(case: CaseState) -> CaseState:
     if case.erased is None:
         _ = case.case
     # What is compared with the other tables is kept; ten thousand cases with all they say would fill the memory.
@@ -135,7 +142,7 @@ def _keys(connection: Connection, case: CaseState) -> Iterator[Problem]:
     kept = {row.purpose for row in connection.execute(KEYS.select().where(KEYS.c.subject == case.subject))}
     wanted = {purpose.value for purpose in Purpose}
     if case.erased is not None:
-        wanted -= set(case.erased.body["destroyed"])
+        wanted -= set(case.erased.body.get("destroyed", ()))
     if kept != wanted:
         what = "a key is missing that was never destroyed" if wanted - kept else "a key is there that was destroyed"
         yield _fault(what, case.subject)

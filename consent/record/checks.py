@@ -35,8 +35,8 @@ class Signed(BaseModel):
 class Step:
     """An entry about to be made, and what it is held against.
 
-    ``changed``: the case with it, or None where it stays; ``now``: the clock, in the clinic's time zone; ``staff`` names
-    those with an account.
+    ``changed``: the case with it, or None where it stays; ``now``: in the clinic's time zone; ``staff`` names those
+    with an account.
     """
 
     before: CaseState

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import datetime as dt
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -130,10 +130,17 @@ def opened_part(keys: Keys, subject: str, purpose: Purpose, sealed: str | None) 
 
 def fold(subject: str, entries: Iterable[Entry], keys: Keys) -> CaseState:
     """The case after ``entries``, which are all of ``subject`` and in order."""
+    *_, last = moments(subject, entries, keys)
+    return last
+
+
+def moments(subject: str, entries: Iterable[Entry], keys: Keys) -> Iterator[CaseState]:
+    """The case before ``entries``, which are all of ``subject`` and in order, and after each of them."""
     case = CaseState(subject)
+    yield case
     for entry in entries:
         case = _after(case, entry, keys)
-    return case
+        yield case
 
 
 def _after(case: CaseState, entry: Entry, keys: Keys) -> CaseState:
