@@ -37,7 +37,7 @@ def make_app(record: Record, settings: DeskSettings) -> Litestar:
     """The pages of ``record``, ready to be served. Closing the application closes the record."""
     office = Office(record, settings)
     return Litestar(
-        route_handlers=[*handlers(), _static()],
+        route_handlers=[*handlers(), _static("/static", "desk", "static"), _static("/styles", "styles")],
         dependencies={"here": Provide(here, sync_to_thread=False), "form": Provide(read_form)},
         guards=[may_enter],
         middleware=[DefineMiddleware(WhoAsks), _limit(settings).middleware],
@@ -86,7 +86,7 @@ def _limit(settings: DeskSettings) -> RateLimitConfig:
     return RateLimitConfig(
         rate_limit=("minute", settings.requests_a_minute),
         identifier_for_request=_asking,
-        exclude=[r"^/static/"],
+        exclude=[r"^/static/", r"^/styles/"],
         set_rate_limit_headers=False,
     )
 
@@ -98,10 +98,10 @@ def _asking(request: Request[Any, Any, Any]) -> str:
     return hashlib.sha256(token.encode()).hexdigest() if token else client
 
 
-def _static() -> Any:
+def _static(path: str, *folders: str) -> Any:
     return create_static_files_router(
-        path="/static",
-        directories=[templates() / "desk" / "static"],
+        path=path,
+        directories=[templates().joinpath(*folders)],
         opt={"roles": frozenset({"anyone"})},
         cache_control=None,
     )

@@ -14,6 +14,7 @@ from litestar.status_codes import HTTP_303_SEE_OTHER
 
 from consent.desk.access import LANGUAGE
 from consent.desk.office import Office
+from consent.desk.views import environment
 from consent.desk.words import Words, interface_languages, words_in
 from consent.record.accounts import Account
 from consent.record.moves import Role
@@ -42,10 +43,14 @@ class Visitor:
         """Whether whoever asks has one of ``roles``."""
         return self.account is not None and any(role in self.account.roles for role in roles)
 
-    def page(self, name: str, status: int = 200, **values: Any) -> Template:
-        """The page ``name`` of templates/desk, in the language of whoever asks."""
-        return Template(name, context={"here": self, "say": self.words.say, "words": self.words, **values},
+    def page(self, template: str, /, status: int = 200, **values: Any) -> Template:
+        """The page ``template`` of templates/desk, in the language of whoever asks."""
+        return Template(template, context={"here": self, "say": self.words.say, "words": self.words, **values},
                         status_code=status)  # fmt: skip
+
+    def drawn(self, template: str, /, **values: Any) -> str:
+        """A piece of a page, for a script to put in place."""
+        return environment().get_template(template).render(here=self, say=self.words.say, words=self.words, **values)
 
     def go(self, path: str) -> Redirect:
         """Send the browser on to ``path`` after something was entered."""

@@ -6,7 +6,12 @@ import hashlib
 from functools import cache
 from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
+from consent.case import Side
+from consent.compose.pictures import eye_side
 from consent.desk.words import interface_languages
+from consent.language import Quoted
 from consent.record.moves import Role
 from consent.resources import templates
 
@@ -29,8 +34,14 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals |= {"asset": asset, "nav": nav, "languages": _own_names}
+    made.globals |= {"asset": asset, "eye_svg": eye_svg, "nav": nav, "languages": _own_names, "quoted": Quoted}
     return made
+
+
+@cache
+def eye_svg(side: Side) -> Markup:
+    """The eye drawn as staff see it, from in front of the patient."""
+    return Markup(eye_side(side, from_in_front=True))  # noqa: S704  our own drawing
 
 
 def nav(here: Visitor) -> list[tuple[str, str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-_MODULES = ("login", "home")
+_MODULES = ("login", "home", "cases", "enter", "work", "papers")
 
 
 def handlers() -> list[Any]:

@@ -1,0 +1,186 @@
+"""Entering a case: one screen a subject, each change kept as it is made, by several people at once if need be."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from litestar import Response
+from litestar.exceptions import NotFoundException
+from litestar.response import Template
+
+from consent.desk.entry import Entered, read_entry
+from consent.desk.form import Form, Sent
+from consent.desk.here import Here, Visitor
+from consent.desk.meanwhile import News, clash, news
+from consent.desk.options import options
+from consent.desk.picture import picture
+from consent.desk.questions import Asking
+from consent.desk.routes import CARE, entered, shown
+from consent.desk.screens import Screen, screen, screens
+from consent.errors import CaseError, ConflictError
+from consent.record.act import Act
+from consent.record.cases import Recorded, read_case_state
+from consent.record.entering import enter
+from consent.record.patch import difference
+from consent.record.state import CaseState
+
+
+@shown("/case/{subject:str}/enter/{name:str}", CARE)
+def show_screen(here: Here, subject: str, name: str, since: int = 0, mine: int = 0) -> Template:
+    """One screen; ``since`` and ``mine`` are entries: the last one seen before, and what was just entered."""
+    case = here.office.shelf.case(subject)
+    return _page(here, case, _screen(name), told=news(here, case, since) if since else None, mine=mine)
+
+
+@entered("/case/{subject:str}/enter/{name:str}", CARE)
+def keep(here: Here, form: Form, subject: str, name: str) -> Response[Any]:
+    """Keep what was entered; what cannot be kept is shown again with its reason, as is what somebody else changed."""
+    asked, seen = _screen(name), form.whole("seen")
+    before = read_case_state(here.office.record, subject, seen or None)
+    read = read_entry(form, asked.fields, before.data, here.office.zone)
+    try:
+        recorded = _enter(here, subject, before, read)
+    except ConflictError:
+        now = here.office.shelf.case(subject)
+        read = clash(here, before, now, read)
+        return _answer(here, form, now, asked, read, None, 409)
+    now = recorded.case if recorded else here.office.shelf.case(subject)
+    return _answer(here, form, now, asked, read, recorded, 422 if read.faults else 200)
+
+
+def _enter(here: Visitor, subject: str, before: CaseState, read: Entered) -> Recorded | None:
+    if not difference(before.data, read.data):
+        return None
+    return enter(here.office.record, here.me, subject, Act("changed", before.sequence, read.data))
+
+
+def _answer(
+    here: Visitor,
+    form: Sent,
+    case: CaseState,
+    asked: Screen,
+    read: Entered,
+    recorded: Recorded | None,
+    status: int,
+) -> Response[Any]:
+    if here.from_script:
+        return _for_script(here, form, case, asked, read, recorded, status)
+    if status != 200:
+        return _page(here, case, asked, form, read, status)
+    here.office.shelf.case(case.subject)
+    goal = form.text("go")
+    to = goal if goal in {one.id for one in screens()} else asked.id
+    mine = recorded.entry.sequence if recorded else 0
+    return here.go(f"/case/{case.subject}/enter/{to}?since={form.whole('seen')}&mine={mine}")
+
+
+def _for_script(
+    here: Visitor,
+    form: Sent,
+    case: CaseState,
+    asked: Screen,
+    read: Entered,
+    recorded: Recorded | None,
+    status: int,
+) -> Response[Any]:
+    """What the page puts in place: faults by question, the picture, who else is here, what they changed."""
+    fresh = here.office.shelf.case(case.subject)
+    told = news(here, fresh, form.whole("seen"))
+    questions = [
+        one for one in _asking(here, fresh, form, read).questions(asked.fields) if one.field.path in form.texts("asked")
+    ]
+    drawn = {
+        one.field.path: here.drawn("question.html", q=one)
+        for one in questions
+        if one.field.kind in ("rows", "texts") or read.faults
+    }
+    answer = {
+        "seen": fresh.sequence,
+        "kept": recorded.entry.sequence if recorded else 0,
+        "faults": {name: str(here.words.say(fault.id, **fault.slots)) for name, fault in read.faults.items()},
+        "questions": drawn,
+        "picture": here.drawn("picture.html", picture=_picture(here, fresh), case=fresh),
+        "told": [str(line) for line in told.lines],
+        "others": [str(name) for name in told.others],
+        "words": {"kept": here.words.plain("entry.kept"), "undo": here.words.plain("entry.undo")},
+    }
+    return Response(answer, status_code=200 if status == 422 else status)
+
+
+@entered("/case/{subject:str}/undo", CARE)
+def undo(here: Here, form: Form, subject: str) -> Response[Any]:
+    """Take back one's own last change: what it touched says again what it said before."""
+    sequence = form.whole("entry")
+    after = read_case_state(here.office.record, subject, sequence)
+    last = after.history[-1]
+    if last.entry.sequence != sequence or last.entry.kind != "changed" or last.entry.account != here.me.id:
+        raise NotFoundException("there is nothing of yours to take back")
+    before = read_case_state(here.office.record, subject, sequence - 1)
+    recorded = enter(here.office.record, here.me, subject, Act("changed", sequence, before.data))
+    to = _screen(form.text("screen")).id
+    if here.from_script:
+        return Response({"to": f"/case/{subject}/enter/{to}?since={recorded.entry.sequence}"})
+    return here.go(f"/case/{subject}/enter/{to}?since={recorded.entry.sequence}")
+
+
+@shown("/case/{subject:str}/news", CARE)
+def show_news(here: Here, subject: str, since: int = 0) -> dict[str, Any]:
+    """Who else has the case open, and what others entered after ``since``: asked for every fifteen seconds."""
+    case = here.office.shelf.case(subject)
+    told = news(here, case, since)
+    return {
+        "seen": case.sequence,
+        "told": [str(line) for line in told.lines],
+        "paths": list(told.paths),
+        "others": [str(name) for name in told.others],
+        "picture": here.drawn("picture.html", picture=_picture(here, case), case=case),
+    }
+
+
+def _page(
+    here: Visitor,
+    case: CaseState,
+    asked: Screen,
+    form: Sent | None = None,
+    read: Entered | None = None,
+    status: int = 200,
+    told: News | None = None,
+    mine: int = 0,
+) -> Template:
+    every = screens()
+    place = every.index(asked)
+    return here.page(
+        "enter.html",
+        status,
+        case=case,
+        screen=asked,
+        screens=every,
+        before=every[place - 1] if place else None,
+        after=every[place + 1] if place + 1 < len(every) else None,
+        questions=_asking(here, case, form, read).questions(asked.fields),
+        faults=[here.words.say(one.id, **one.slots) for name, one in (read.faults if read else {}).items() if not name],
+        picture=_picture(here, case),
+        told=told or news(here, case, case.sequence),
+        mine=mine,
+    )
+
+
+def _asking(here: Visitor, case: CaseState, form: Sent | None = None, read: Entered | None = None) -> Asking:
+    return Asking(here.words, case.data, here.office.zone, options(here.office), form, read)
+
+
+def _picture(here: Visitor, case: CaseState) -> Any:
+    try:
+        return picture(here.office.shelf.assessment(case), here.words)
+    except CaseError:
+        return None
+
+
+def _screen(name: str) -> Screen:
+    try:
+        return screen(name)
+    except KeyError as failure:
+        raise NotFoundException("there is no such screen") from failure
+
+
+HANDLERS = [show_screen, keep, undo, show_news]

@@ -1,0 +1,104 @@
+"""Paper: sheets as the patient will see them, drafts to print, signed files to hand out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from litestar import Response
+from litestar.exceptions import NotFoundException
+from litestar.response import Template
+
+from consent.compose import Document
+from consent.desk.form import Form
+from consent.desk.here import Here
+from consent.desk.routes import EVERYBODY, entered, shown
+from consent.language import direction
+from consent.pack import SHEETS
+from consent.record.act import Act
+from consent.record.entering import enter
+from consent.record.moves import Role
+from consent.record.papers import read_paper
+from consent.record.state import CaseState
+
+WHO = (Role.COUNSELLOR, Role.SURGEON, Role.THEATRE, Role.LEAD)
+SECONDS_A_SHEET = 1.0
+REASONS = ("patient", "lost", "theatre", "other")
+
+
+@shown("/case/{subject:str}/sheet/{name:str}", WHO)
+def show_sheet(here: Here, subject: str, name: str, tag: str = "") -> Template:
+    """The sheet ``name`` as it will be printed, for the screen; ``tag`` where it comes once in each language."""
+    case = here.office.shelf.case(subject)
+    documents = [one for one in here.office.shelf.pack(case).documents if one.sheet == name]
+    chosen = next((one for one in documents if one.languages[0][0] == tag), documents[0] if documents else None)
+    if chosen is None:
+        lacking = here.office.shelf.pack(case).lacking
+        return here.page("sheet-lacking.html", 200 if lacking else 404, case=case, name=name, lacking=lacking)
+    return here.page("sheet-view.html", document=chosen, langs=chosen.languages, rtl=_rtl(chosen), case=case)
+
+
+def _rtl(document: Document) -> Any:
+    from markupsafe import Markup
+
+    def of(index: int) -> Markup:
+        tag = document.languages[index][0]
+        return Markup(f' dir="{direction(tag)}"')  # noqa: S704  fixed words only
+
+    return of
+
+
+@shown("/case/{subject:str}/papers", WHO)
+def show_papers(here: Here, subject: str) -> Template:
+    """Signed papers, those that hold first, and the sheets that can be printed as a draft."""
+    case = here.office.shelf.case(subject)
+    documents = here.office.shelf.pack(case).documents if case.erased is None else ()
+    names = [name for name in SHEETS if any(one.sheet == name for one in documents)]
+    return here.page("papers.html", case=case, names=names, sets=sorted(case.sets, key=_holds_first), reasons=REASONS)
+
+
+def _holds_first(one: Any) -> tuple[bool, int]:
+    return (not one.current, -one.sequence)
+
+
+@entered("/case/{subject:str}/drafts", WHO)
+def print_drafts(here: Here, form: Form, subject: str) -> Any:
+    """Print the sheets ticked, as drafts; the waiting page shows them once they are done."""
+    case = here.office.shelf.case(subject)
+    sheets = tuple(name for name in SHEETS if name in form.texts("sheet"))
+    if not sheets:
+        return here.go(f"/case/{subject}/papers")
+    order = {"subject": case.subject, "sheets": sheets, "languages": (), "large": form.text("large") == "yes"}
+    seconds = 2 + SECONDS_A_SHEET * len(sheets)
+    piece = here.office.work.begin("drafts", order, here.me.id, "work.printing", seconds, f"/case/{subject}/papers")
+    return here.go(f"/work/{piece.id}")
+
+
+@entered("/case/{subject:str}/paper", WHO)
+def hand_out(here: Here, form: Form, subject: str) -> Response[bytes]:
+    """One signed file as it was kept; that it was taken out, and why, is an entry of the case."""
+    case = here.office.shelf.case(subject)
+    paper = next((one for made in case.sets for one in made.papers if one.digest == form.text("paper")), None)
+    if paper is None:
+        raise NotFoundException("there is no such paper of this case")
+    content = read_paper(here.office.record, paper.digest)
+    chosen = form.text("reason") if form.text("reason") in REASONS else "other"
+    reason = f"{here.words.plain(f'papers.reason.{chosen}')}: {paper.sheet}"
+    enter(here.office.record, here.me, subject, Act("reprinted", case.sequence, reason=reason))
+    name = f"{paper.sheet}.{'-'.join(paper.languages)}.pdf"
+    return Response(
+        content, media_type="application/pdf", headers={"content-disposition": f'inline; filename="{name}"'}
+    )
+
+
+@shown("/case/{subject:str}/history", EVERYBODY)
+def show_history(here: Here, subject: str) -> Template:
+    """Every entry of the case: when, who, what changed."""
+    from consent.compose.voice import Voice
+    from consent.record.sheet import entries_table
+
+    case: CaseState = here.office.shelf.case(subject)
+    voice = Voice((here.words.tag,), here.office.digits)
+    return here.page("history.html", case=case, table=entries_table(case, here.office.record.clinic, voice))
+
+
+HANDLERS = [show_sheet, show_papers, print_drafts, hand_out, show_history]

@@ -1,0 +1,56 @@
+"""Waiting for what takes longer than a second: how far it is, then what came of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from litestar import Response
+from litestar.exceptions import NotFoundException
+
+from consent import errors
+from consent.desk.faults import status_of
+from consent.desk.here import Here, Visitor
+from consent.desk.routes import EVERYBODY, shown
+from consent.desk.work import Outcome, Piece
+
+
+@shown("/work/{name:str}", EVERYBODY)
+def wait(here: Here, name: str) -> Response[Any]:
+    """How far the work is; once it is done, its files, or back to where it was begun, or what stood in the way."""
+    piece = _piece(here, name)
+    if here.from_script:
+        return Response({"done": piece.done, "share": piece.share})
+    if not piece.done:
+        return here.page("waiting.html", 200, piece=piece)
+    outcome = piece.outcome
+    if outcome.error:
+        return here.page("work-failed.html", _status(outcome), piece=piece, problems=outcome.problems)
+    if outcome.files:
+        return here.page("work-files.html", 200, piece=piece, files=outcome.files)
+    return here.go(piece.back)
+
+
+@shown("/work/{name:str}/{place:int}", EVERYBODY)
+def fetch(here: Here, name: str, place: int) -> Response[bytes]:
+    """One finished file, to be looked at or printed."""
+    files = _piece(here, name).outcome.files if _piece(here, name).done else ()
+    if not 0 <= place < len(files):
+        raise NotFoundException("there is no such file")
+    file = files[place]
+    disposition = f'inline; filename="{file.name}"'
+    return Response(file.content, media_type=file.media_type, headers={"content-disposition": disposition})
+
+
+def _piece(here: Visitor, name: str) -> Piece:
+    piece = here.office.work.piece(name, here.me.id)
+    if piece is None:
+        raise NotFoundException("there is no such work of yours")
+    return piece
+
+
+def _status(outcome: Outcome) -> int:
+    kind = getattr(errors, outcome.error or "", None)
+    return status_of(kind(outcome.problems)) if kind else 500
+
+
+HANDLERS = [wait, fetch]

@@ -1,0 +1,98 @@
+"""The live picture beside a form: what drives this eye's risk, what is not known yet, what would stop it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from consent.compose.counts import WHOLE, show
+from consent.compose.figures import short_figure
+from consent.desk.screens import screen_of
+from consent.desk.words import Words
+from consent.review import Assessment, Point, Severity
+from consent.risk import Estimate
+from consent.wording import remark
+
+_ASKED_AT = {
+    "age": "patient.birth_date",
+    "sex": "patient.sex",
+    "glaucoma": "eye.glaucoma",
+    "diabetic retinopathy": "eye.retinopathy",
+    "brunescent or white": "eye.nucleus.grade",
+    "no fundal view": "eye.fundus_seen",
+    "pseudoexfoliation or phacodonesis": "eye.pseudoexfoliation",
+    "pupil": "eye.pupil_grade",
+    "axial length": "eye.axial_length_mm",
+    "doxazosin": "health.alpha_blocker.ever",
+    "cannot lie flat": "health.can_lie_flat",
+    "surgeon grade": "plan.surgeon.grade",
+}
+"""Where each factor of the odds model is entered."""
+_WIDEST = 4.0
+"""An odds ratio that fills the bar."""
+
+
+@dataclass(frozen=True)
+class Drive:
+    """One factor that raises this eye's odds, or could: its name, how often the odds are multiplied, and where it is
+    entered. ``share``: of the bar, 0 to 100."""
+
+    name: Markup
+    ratio: Markup
+    known: bool
+    share: int
+    screen: str | None
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What the counsellor sees beside the form. ``figure`` is for staff: nobody has accepted it yet."""
+
+    figure: Markup
+    usual: Markup
+    accepted: bool
+    drives: tuple[Drive, ...]
+    stops: tuple[Markup, ...]
+    asks: tuple[Markup, ...]
+    notes: int
+
+
+def picture(assessment: Assessment, words: Words) -> Picture:
+    """The picture of one case, in the language of the pages."""
+    rupture = assessment.risks["capsule_rupture"]
+    drives = sorted(rupture.drivers, key=lambda driver: (driver.known, -driver.ratio))
+    return Picture(
+        _figure(rupture, words),
+        words.remark(short_figure(show(rupture.usual, rupture.usual, rupture.usual, single=True))),
+        assessment.case.figures_accepted is not None,
+        tuple(
+            Drive(
+                words.remark(remark(f"factor.{one.factor}")),
+                words.say("picture.times", ratio=one.ratio),
+                one.known,
+                round(100 * min(one.ratio - 1, _WIDEST - 1) / (_WIDEST - 1)),
+                screen_of(_ASKED_AT[one.factor]) if one.factor in _ASKED_AT else None,
+            )
+            for one in drives
+        ),
+        _titles(assessment, Severity.STOP, words),
+        _titles(assessment, Severity.ASK, words),
+        sum(point.severity is Severity.NOTE for point in assessment.points),
+    )
+
+
+def waiting(points: tuple[Point, ...], severity: Severity) -> tuple[Point, ...]:
+    """Those of ``points`` that still wait for somebody."""
+    return tuple(point for point in points if point.severity is severity and point.open)
+
+
+def _titles(assessment: Assessment, severity: Severity, words: Words) -> tuple[Markup, ...]:
+    return tuple(words.remark(point.title) for point in waiting(assessment.points, severity))
+
+
+def _figure(estimate: Estimate, words: Words) -> Markup:
+    span = estimate.interval
+    low, high = (span.low, span.high) if span else (None, None)
+    shown = show(estimate.probability, low, high, estimate.single_figure)
+    return words.say("picture.of", figure=short_figure(shown), whole=WHOLE)
