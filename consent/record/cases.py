@@ -234,7 +234,7 @@ def _append(
     act = with_version(case, act, record.clinic)
     patch = difference(case.data, act.data) if act.data is not None else {}
     changed = None if act.data is None else case_of(act.data)
-    check(Step(case, act, changed, person, _local_now(record), partial(_staff, connection)))
+    check(Step(case, act, changed, person, _local_now(record), partial(_staff, connection, record)))
     body = _body(case, act, patch, keys)
     entry = append(connection, record.key, person, role, act.kind, case.subject, body, record.clock())
     every = (*(told.entry for told in case.history), entry)
@@ -245,9 +245,10 @@ def _local_now(record: Record) -> dt.datetime:
     return record.clock().astimezone(ZoneInfo(record.clinic.time_zone))
 
 
-def _staff(connection: Connection) -> tuple[str, ...]:
+def _staff(connection: Connection, record: Record) -> tuple[str, ...]:
     """The names of those with an open account."""
-    return tuple(account.name for account in read_accounts(connection).values() if not account.closed)
+    accounts = read_accounts(connection, record.key).values()
+    return tuple(account.name for account in accounts if not account.closed)
 
 
 def _body(case: CaseState, act: Act, patch: Mapping[str, Any], keys: Keys) -> dict[str, Any]:

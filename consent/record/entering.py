@@ -29,7 +29,7 @@ def open_new(record: Record, account: Account, case: Case) -> Recorded:
     """Open ``case`` in the record. Raises ``AccessError`` where ``account`` may not."""
     account = _allowed(record, account, "opened", "")
     with _refusals_kept(record, account, "opened", ""):
-        return open_case(record, account.person, case, partial(_refuse_changed, account))
+        return open_case(record, account.person, case, partial(_refuse_changed, record, account))
 
 
 def enter(
@@ -54,8 +54,8 @@ def enter(
         prove(record, account, password)
     with _refusals_kept(record, account, act.kind, subject):
         if wanted.seals is not None:
-            return seal(record, account.person, subject, act, partial(_refuse_changed, account))
-        return act_on(record, account.person, subject, act, before_commit, partial(_refuse_changed, account))
+            return seal(record, account.person, subject, act, partial(_refuse_changed, record, account))
+        return act_on(record, account.person, subject, act, before_commit, partial(_refuse_changed, record, account))
 
 
 def _refuse_dictated(act: Act) -> None:
@@ -114,19 +114,19 @@ def _refusals_kept(record: Record, account: Account, kind: str, subject: str) ->
 
 def _standing(record: Record, account: Account) -> Account:
     with record.store.reading() as connection:
-        return _open_account(connection, account)
+        return _open_account(connection, record, account)
 
 
-def _open_account(connection: Connection, account: Account) -> Account:
-    fresh = read_accounts(connection).get(account.id)
+def _open_account(connection: Connection, record: Record, account: Account) -> Account:
+    fresh = read_accounts(connection, record.key).get(account.id)
     if fresh is None or fresh.closed:
         raise AccessError(Problem("this account was closed", account.login, remedy="ask the clinic lead"))
     return fresh
 
 
-def _refuse_changed(account: Account, connection: Connection) -> None:
+def _refuse_changed(record: Record, account: Account, connection: Connection) -> None:
     """Raise ``AccessError`` where ``account`` is no longer what it was when its papers were begun."""
-    if _open_account(connection, account).person != account.person:
+    if _open_account(connection, record, account).person != account.person:
         raise AccessError(
             Problem(
                 "this account was changed meanwhile",
