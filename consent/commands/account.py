@@ -16,7 +16,6 @@ from consent.record.accounts import (
     change_account,
     close_account,
     make_account,
-    named,
     read_accounts,
     set_password,
 )
@@ -58,12 +57,8 @@ def _change(options: argparse.Namespace) -> None:
     given = _roles(options)
     record = find_record(options.record, options.clinic)
     by = _who(record, options.by)
-    with record.store.reading() as connection:
-        account = named(read_accounts(connection, record.key), options.login)
-    name = options.name or account.name
-    roles = given or account.roles
-    registration = options.registration or account.registration
-    out.data(_line(change_account(record, by.person, options.login, name, roles, registration)))
+    changed = change_account(record, by.person, options.login, options.name, given, options.registration)
+    out.data(_line(changed))
 
 
 def _close(options: argparse.Namespace) -> None:

@@ -52,7 +52,9 @@ def add_account(verb: argparse.ArgumentParser) -> None:
     made = _act(acts, "add", "Makes an account; the first is made without --as, and is a clinic lead's.")
     _described(made, needed=True)
     _json(_act(acts, "list", "Lists every account."))
-    _described(_act(acts, "change", "Changes name, roles or registration of an account."), needed=False)
+    _described(
+        _act(acts, "change", "Changes name, roles or registration of an account, never one's own."), needed=False
+    )
     for name, text in (
         ("close", "Closes an account; what it entered stays."),
         ("password", "Chooses a new password, your own or, as a clinic lead, a first one for somebody else."),

@@ -108,17 +108,33 @@ def make_account(
 
 
 def change_account(
-    record: Record, by: Person, login: str, name: str, roles: tuple[Role, ...], registration: str | None
+    record: Record,
+    by: Person,
+    login: str,
+    name: str | None = None,
+    roles: tuple[Role, ...] = (),
+    registration: str | None = None,
 ) -> Account:
-    """The account ``login`` with another name, other roles or another registration; only a clinic lead may."""
-    _check(login, name, roles, registration)
+    """The account ``login`` with another name, other roles or another registration. What is not given stays as it is
+    when this is entered; an empty registration is taken away.
+
+    Only a clinic lead may, and nobody their own: who gives roles does not give them to themselves. Raises
+    ``AccessError`` or ``UsageError``.
+    """
     with record.store.writing() as connection:
         accounts = read_accounts(connection, record.key)
         _refuse_not_lead(accounts, by)
         account = named(accounts, login)
-        changed = replace(account, name=name, roles=roles, registration=registration)
+        _refuse_own(account, by)
+        changed = replace(
+            account,
+            name=account.name if name is None else name,
+            roles=roles or account.roles,
+            registration=account.registration if registration is None else registration or None,
+        )
+        _check(login, changed.name, changed.roles, changed.registration)
         _refuse_nobody_left({**accounts, account.id: changed}, accounts)
-        body = {"account": account.id, **_described(login, name, roles, registration)}
+        body = {"account": account.id, **_described(login, changed.name, changed.roles, changed.registration)}
         append(connection, record.key, by, Role.LEAD, "account-changed", ACCOUNTS, body, record.clock())
         end_sessions(connection, account.id)
         return changed
@@ -149,6 +165,19 @@ def set_password(record: Record, by: Person, login: str, password: str) -> None:
         check_password(password, account.login, account.name)
         _keep(connection, record, by, account.id, hasher().hash(_normal(password)), own)
         end_sessions(connection, account.id)
+
+
+def change_own_password(record: Record, account: Account, old: str, new: str) -> None:
+    """Keep ``new`` as the password of ``account``, for somebody who knows the ``old`` one.
+
+    A wrong one is a try like any other: kept, refused in the same words, and after too many there is a wait. Raises
+    ``AccessError``, or ``UsageError`` where ``new`` is too plain.
+    """
+    from consent.record.login import identify
+
+    check_password(new, account.login, account.name)
+    identify(record, account.login, old, "password-change")
+    set_password(record, account.person, account.login, new)
 
 
 def named(accounts: Mapping[str, Account], login: str) -> Account:
@@ -282,6 +311,18 @@ def _refuse_not_lead(accounts: Mapping[str, Account], by: Person) -> None:
     account = accounts.get(by.account)
     if account is None or account.closed or Role.LEAD not in account.roles:
         raise AccessError(Problem(f"{by.name} is not clinic lead", "accounts", remedy="ask the clinic lead"))
+
+
+def _refuse_own(account: Account, by: Person) -> None:
+    if account.id == by.account:
+        raise AccessError(
+            Problem(
+                "nobody changes their own account",
+                account.login,
+                "a clinic lead would become a surgeon without anybody else knowing",
+                "ask another clinic lead; where there is none, make an account for a second one",
+            )
+        )
 
 
 def _refuse_nobody_left(after: Mapping[str, Account], before: Mapping[str, Account]) -> None:

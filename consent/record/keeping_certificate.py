@@ -9,6 +9,7 @@ from consent.errors import Problem, RecordError
 from consent.record.canonical import digest
 from consent.record.certificate import SigningCertificate, make_certificate, open_certificate, refuse_outside_validity
 from consent.record.faults import store_faults
+from consent.record.keys import keep_name
 from consent.record.ledger import Person, append
 from consent.record.moves import Role
 from consent.record.place import Record
@@ -103,3 +104,4 @@ def _keep(path: Path, content: bytes) -> None:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
+        keep_name(path.parent)

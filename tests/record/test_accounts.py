@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
+from contextlib import AbstractContextManager
 from hashlib import sha256
 from unittest.mock import patch
 
 import pytest
 from argon2 import Type, extract_parameters
+from sqlalchemy import Connection
 
 from consent.errors import AccessError, UsageError
 from consent.record.accounts import (
@@ -16,6 +18,7 @@ from consent.record.accounts import (
     THIS_MACHINE,
     Account,
     change_account,
+    change_own_password,
     check_password,
     close_account,
     hasher,
@@ -30,7 +33,9 @@ from consent.record.login import end_session, identify, session_account, start_s
 from consent.record.moves import Role
 from consent.record.place import Record
 from consent.record.schema import LEDGER, PASSWORDS
+from consent.record.store import Store
 from tests.record.acts import cheap_hasher
+from tests.record.clock import TestClock
 from tests.record.story import PASSWORDS as WORDS
 
 NEW_WORDS = "eleven goats on a wall"
@@ -153,14 +158,75 @@ def test_the_last_surgeon_and_the_last_lead_stay(record: Record, lead: Account, 
 
 
 def test_the_last_lead_stays_lead_and_no_role_is_half_lost(record: Record, lead: Account, surgeon: Account) -> None:
-    with pytest.raises(AccessError, match="last clinic lead"):
-        change_account(record, lead.person, "lila", lead.name, (Role.COUNSELLOR,), None)
+    with pytest.raises(AccessError, match="their own account"):
+        change_account(record, lead.person, "lila", lead.name, (Role.COUNSELLOR,))
     with pytest.raises(UsageError, match="needs a registration"):
-        change_account(record, lead.person, "asha", surgeon.name, (Role.SURGEON,), None)
+        change_account(record, lead.person, "asha", registration="")
+    with pytest.raises(UsageError, match="name is empty"):
+        change_account(record, lead.person, "asha", " ")
     _surgeon(record, lead, "ravi", "Dr Ravi Example")
     make_account(record, lead.person, "noor", "N. Example", (Role.LEAD,), WORDS["noor"])
-    assert change_account(record, lead.person, "lila", lead.name, (Role.COUNSELLOR,), None).roles == (Role.COUNSELLOR,)
-    assert change_account(record, _person(record, "noor"), "asha", surgeon.name, (Role.THEATRE,), None).roles
+    noor = _person(record, "noor")
+    assert change_account(record, noor, "lila", roles=(Role.COUNSELLOR,)).roles == (Role.COUNSELLOR,)
+    assert change_account(record, noor, "asha", roles=(Role.THEATRE,), registration="").registration is None
+
+
+def test_what_is_not_named_stays_as_it_is_when_it_is_entered(
+    record: Record, lead: Account, surgeon: Account, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another lead takes the surgeon's role away just before: a change of the name does not give it back."""
+    _surgeon(record, lead, "ravi", "Dr Ravi Example")
+    writing = Store.writing
+
+    def late(store: Store) -> AbstractContextManager[Connection]:
+        monkeypatch.setattr(Store, "writing", writing)
+        change_account(record, lead.person, "asha", roles=(Role.THEATRE,), registration="")
+        return store.writing()
+
+    monkeypatch.setattr(Store, "writing", late)
+    changed = change_account(record, lead.person, "asha", "Dr Asha Renamed")
+    assert (changed.name, changed.roles, changed.registration) == ("Dr Asha Renamed", (Role.THEATRE,), None)
+
+
+def test_nobody_gives_a_role_to_themselves(record: Record, lead: Account, surgeon: Account) -> None:
+    """Separation of duties: NIST SP 800-53, AC-5. Nor a name or a registration, by which papers say who signed."""
+    make_account(record, lead.person, "noor", "N. Example", (Role.LEAD,), WORDS["noor"])
+    both = (Role.LEAD, Role.SURGEON)
+    for name, roles, registration in (
+        (None, both, "INVENTED-9"),
+        ("Dr Asha Invented", (), None),
+        (None, (), "INVENTED-9"),
+    ):
+        with pytest.raises(AccessError, match="their own account") as refused:
+            change_account(record, lead.person, "lila", name, roles, registration)
+        assert "ask another clinic lead" in str(refused.value)
+    assert change_account(record, _person(record, "noor"), "lila", None, both, "INVENTED-9").signs
+
+
+def test_one_s_own_password_is_changed_by_who_knows_the_old_one(record: Record, surgeon: Account) -> None:
+    """OWASP ASVS 4.0, 2.1.6: changing a password takes the current one. At a desk somebody left, others sit down."""
+    token = start_session(record, "asha", WORDS["asha"])
+    change_own_password(record, surgeon, WORDS["asha"], NEW_WORDS)
+    with pytest.raises(AccessError, match="has ended"):
+        session_account(record, token)
+    assert identify(record, "asha", NEW_WORDS).own
+    with pytest.raises(UsageError, match="everybody takes"):
+        change_own_password(record, surgeon, NEW_WORDS, "password1234")
+
+
+def test_an_old_password_that_is_wrong_is_a_try_like_any_other(
+    record: Record, surgeon: Account, clock: TestClock
+) -> None:
+    """OWASP ASVS 4.0, 2.2.1: or the change would be the place to guess. Counted together with tries to log in."""
+    for _ in range(4):
+        with pytest.raises(AccessError, match="do not belong together"):
+            change_own_password(record, surgeon, "not her words at all", NEW_WORDS)
+    with pytest.raises(AccessError, match="do not belong together"):
+        identify(record, "asha", "not her words at all")
+    with pytest.raises(AccessError, match="too many wrong"):
+        change_own_password(record, surgeon, WORDS["asha"], NEW_WORDS)
+    clock.advance(minutes=2)
+    assert not identify(record, "asha", WORDS["asha"]).own, "nothing was changed"
 
 
 def _person(record: Record, login: str) -> Person:

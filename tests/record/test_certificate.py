@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import os
 import re
+import stat
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -26,6 +28,8 @@ from consent.record.certificate import (
     read_certificates,
     refuse_outside_validity,
 )
+from consent.record.keeping_certificate import keep_local_certificate
+from consent.record.place import Record
 from tests.record.sealing import AT, PASSPHRASE, Sealed
 
 P256, P384 = ec.SECP256R1(), ec.SECP384R1()
@@ -219,3 +223,21 @@ def test_certificates_are_read_in_either_form(sealed: Sealed) -> None:
     for content in (b"", b"nothing", pem(one)[:200], sealed.pkcs12):
         with pytest.raises(RecordError, match="not a certificate"):
             read_certificates(content, "c.pem")
+
+
+def test_a_new_certificate_outlives_a_power_cut_with_its_name(
+    sqlite_record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """fsync(2): "does not necessarily ensure that the entry in the directory containing the file has also reached
+    disk. For that an explicit fsync() on a file descriptor for the directory is also needed."""
+    brought: list[tuple[bool, bool]] = []
+    kept = os.fsync
+
+    def look(handle: int) -> None:
+        there = sqlite_record.place.certificate_file.exists()
+        brought.append((stat.S_ISDIR(os.fstat(handle).st_mode), there))
+        kept(handle)
+
+    monkeypatch.setattr(os, "fsync", look)
+    keep_local_certificate(sqlite_record)
+    assert brought == [(False, True), (True, True)], "the file, then the folder that names it"
