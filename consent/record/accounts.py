@@ -14,7 +14,7 @@ from consent.errors import AccessError, Problem, UsageError
 from consent.record.canonical import digest
 from consent.record.guessable import guessable
 from consent.record.keys import MasterKey
-from consent.record.ledger import ACCOUNTS_SUBJECT, Entry, Person, account_entries, append, entries
+from consent.record.ledger import ACCOUNTS_SUBJECT, Entry, Person, account_entries, append
 from consent.record.moves import Role
 from consent.record.place import Record
 from consent.record.schema import PASSWORDS, SESSIONS
@@ -74,9 +74,9 @@ def fold_accounts(found: Iterable[Entry]) -> dict[str, Account]:
     return accounts
 
 
-def read_accounts(connection: Connection, key: MasterKey | None = None) -> dict[str, Account]:
+def read_accounts(connection: Connection, key: MasterKey) -> dict[str, Account]:
     """Every account, by id. Raises ``RecordError`` where their entries are not those that were stamped with the key."""
-    return fold_accounts(entries(connection, ACCOUNTS) if key is None else account_entries(connection, key))
+    return fold_accounts(account_entries(connection, key))
 
 
 def make_account(

@@ -16,8 +16,9 @@ from sqlalchemy import text
 
 from consent.errors import RecordError
 from consent.record.accounts import close_account, make_account, read_accounts, set_password
+from consent.record.act import Act
 from consent.record.checking import check_record
-from consent.record.entering import prove
+from consent.record.entering import enter, prove
 from consent.record.login import identify, session_account, start_session
 from consent.record.moves import Role
 from consent.record.place import Record
@@ -120,6 +121,8 @@ def test_no_account_is_believed_while_one_of_them_is_forged(record: Record, staf
             session_account(record, token)
         with pytest.raises(RecordError, match="entries of accounts"):
             prove(record, staff.surgeon, MALLORY)
+        with pytest.raises(RecordError, match="entries of accounts"):
+            enter(record, staff.surgeon, "case-0123456789abcdef", Act("noted", 0, reason="x"))
         with pytest.raises(RecordError, match="entries of accounts"):
             make_account(record, staff.lead.person, "new", "N. Example", (Role.LEAD,), MALLORY)
     assert check_record(record).problems == ()

@@ -111,7 +111,7 @@ def test_what_looks_the_same_is_the_same(record: Record, lead: Account) -> None:
     """NIST SP 800-63B, 5.1.1.2: normalised by NFKC. Two ways to write é (Unicode, canonical equivalence)."""
     set_password(record, lead.person, "lila", "un café près du pont")
     with record.store.reading() as connection:
-        account = read_accounts(connection)[lead.id]
+        account = read_accounts(connection, record.key)[lead.id]
         assert password_fits(connection, account, "un cafe\u0301 pre\u0300s du pont")
 
 
@@ -231,7 +231,7 @@ def test_an_old_password_that_is_wrong_is_a_try_like_any_other(
 
 def _person(record: Record, login: str) -> Person:
     with record.store.reading() as connection:
-        return next(one for one in read_accounts(connection).values() if one.login == login).person
+        return next(one for one in read_accounts(connection, record.key).values() if one.login == login).person
 
 
 def test_a_lead_that_is_none_any_more_changes_nothing(record: Record, lead: Account) -> None:
@@ -265,7 +265,7 @@ def test_accounts_are_what_their_entries_say(record: Record, lead: Account, surg
     change_account(record, lead.person, "ravi", "Dr Ravi Renamed", (Role.SURGEON, Role.LEAD), "INVENTED-0077")
     close_account(record, lead.person, "asha")
     with record.store.reading() as connection:
-        found = {account.login: account for account in read_accounts(connection).values()}
+        found = {account.login: account for account in read_accounts(connection, record.key).values()}
         told = [(entry.kind, entry.person) for entry in entries(connection, ACCOUNTS)]
     ravi = found["ravi"]
     assert (ravi.name, ravi.roles, ravi.registration) == (

@@ -147,7 +147,7 @@ def test_papers_that_are_void_are_handed_out_and_say_so(record: Record, lead: Ac
 
 def people_surgeon(record: Record) -> Account:
     with record.store.reading() as connection:
-        return named(read_accounts(connection), "surgeon")
+        return named(read_accounts(connection, record.key), "surgeon")
 
 
 def test_all_cases_of_the_patient_and_of_nobody_else(record: Record, lead: Account, tmp_path: Path) -> None:
