@@ -41,8 +41,7 @@ def bring_certificate(record: Record, person: Person, path: Path, passphrase: st
     """
     from cryptography.hazmat.primitives.serialization import BestAvailableEncryption, pkcs12
 
-    with store_faults(str(path)):
-        content = path.read_bytes()
+    content = _read_brought(path)
     brought = open_certificate(content, passphrase.encode(), str(path))
     refuse_outside_validity(brought.certificate, record.clock(), str(path))
     key, found, others = pkcs12.load_key_and_certificates(content, passphrase.encode())
@@ -50,6 +49,14 @@ def bring_certificate(record: Record, person: Person, path: Path, passphrase: st
     content = pkcs12.serialize_key_and_certificates(None, key, found, others, under_ours)  # type: ignore[arg-type]
     _exchange(record, person, content, brought.certificate.fingerprint)
     return brought.certificate.fingerprint
+
+
+def _read_brought(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as failure:
+        what = f"the certificate cannot be read ({failure.strerror or 'unknown reason'})"
+        raise RecordError(Problem(what, str(path), remedy="name the clinic's PKCS#12 file")) from failure
 
 
 def read_own_certificate(record: Record) -> SigningCertificate:

@@ -115,7 +115,8 @@ def test_the_clinic_brings_its_own(record: Record, ask: Any, clinic: Clinic, tmp
     wanted = open_certificate(path.read_bytes(), b"its own passphrase", "own.p12").certificate
     wrong = ask("--bring", str(path), "--as", "lila", typed=(PASSWORDS["lila"], "another"))
     assert (wrong.code, "passphrase does not open it" in wrong.err, _changes(record)) == (11, True, [])
-    assert ask("--bring", str(tmp_path / "none.p12"), "--as", "lila", typed=(PASSWORDS["lila"], "x")).code == 11
+    missing = ask("--bring", str(tmp_path / "none.p12"), "--as", "lila", typed=(PASSWORDS["lila"], "x"))
+    assert (missing.code, "certificate cannot be read (No such file" in missing.err) == (11, True), missing.err
     assert ask("--bring", str(path), "--as", "lila", typed=(PASSWORDS["lila"], "its own passphrase")).code == 0
     signing = read_own_certificate(record)
     assert signing.certificate == wanted

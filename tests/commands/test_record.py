@@ -6,13 +6,16 @@ import io
 import json
 import re
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from consent.commands.main import main
+from consent.commands.settings import find_record
 from tests.record.acts import without_printing
 from tests.record.story import PASSWORDS
+from tests.record.test_migrations import back_in_0001
 
 Run = Callable[..., tuple[int, str, str]]
 FIRST = "words the lead has chosen"
@@ -222,6 +225,17 @@ def test_a_file_changes_only_what_its_entry_is_for(clinic: Run, case_file: Path)
     assert _enter_file(clinic, subject, "changed", "meera", case_file)[0] == 0
     data = json.loads(clinic("record", "show", subject, "--json")[1])["data"]
     assert (data["eye"]["guttata"], data["figures_accepted"]["by"]) == ("yes", "Dr Asha Invented")
+
+
+def test_a_record_of_the_version_before_is_carried_over(clinic: Run, case_file: Path, tmp_path: Path) -> None:
+    _open(clinic, case_file)
+    with closing(find_record(str(tmp_path / "record"), None)) as record:
+        back_in_0001(record)
+    code, _, err = clinic("record", "list")
+    assert (code, "consent record upgrade" in err) == (11, True), err
+    assert clinic("record", "upgrade")[0] == 0
+    assert clinic("record", "check")[0] == 0
+    _open(clinic, case_file)
 
 
 def test_there_is_no_record_yet(run: Run) -> None:
