@@ -9,16 +9,21 @@ from consent.record.moves import move
 from consent.record.state import AFTERCARE, CONSENT, CaseState, SealedSet
 from consent.review import Severity
 
-FORM_AND_PARTS = (FORM, "risk-sheet", "separate-choices")
-"""What the patient signs, and the sheets that are a part of it."""
+FOR_THE_PATIENT = (FORM, "risk-sheet", "separate-choices", "decision")
+"""What is sealed before surgery for the patient: the form with its parts, or the paper for a no."""
+FOR_STAFF = ("counsellor-guide", "day-of-surgery", "surgeon-review")
+"""What is sealed with it: what staff went by when it was signed, not held against later changes."""
 _LATER = {"confirmation": None, "done": None, "day1": None, "drop_changes": ()}
 """What is only known after the consent papers were signed."""
 
 
 def sheets_of(stage: str) -> tuple[str, ...]:
-    """The sheets that are sealed at ``stage``, in the order of use."""
+    """The sheets that are sealed at ``stage``, in the order of use.
+
+    Not the sheet for before the day: hour and room change with the list, and no signature hangs on them.
+    """
     if stage == CONSENT:
-        return (*BEFORE_SURGERY, "surgeon-review")
+        return tuple(sheet for sheet in SHEETS if sheet in FOR_THE_PATIENT or sheet in FOR_STAFF)
     return SHEETS[len(BEFORE_SURGERY) :]
 
 
@@ -45,7 +50,7 @@ def changed_words(before: Case, after: Case, clinic: Clinic, stage: str) -> tupl
     "points" where ``after`` raises one before surgery that a surgeon would have had to settle or answer. Both are
     composed by this program with these settings, so that a new version of either is not taken for a change of the case.
     """
-    sheets = FORM_AND_PARTS if stage == CONSENT else sheets_of(stage)
+    sheets = FOR_THE_PATIENT if stage == CONSENT else sheets_of(stage)
     packs = [compose_pack(_at(case, stage), clinic, sheets=sheets) for case in (before, after)]
     one, other = (_words(pack, stage) for pack in packs)
     unlike = [key[0] for key in sorted(one.keys() | other.keys()) if one.get(key) != other.get(key)]
@@ -79,4 +84,4 @@ def _words(pack: Pack, stage: str) -> dict[tuple[str, str], object]:
 
 
 _NOT_SIGNED = {"place": None, "time": None, "regimen": None}
-"""Of the plan: where it is printed for the patient, the words tell; where it is not, nobody signs for it."""
+"""Of the plan, beyond what the words tell: hour and room are on no sealed paper, the regimen is of the aftercare."""

@@ -7,13 +7,15 @@ from typing import Any
 
 import pytest
 
+from consent.case import Case
 from consent.clinic import read_clinic
+from consent.pack import compose_pack
 from consent.record.act import Act
 from consent.record.ledger import Entry
 from consent.record.moves import State
 from consent.record.state import AFTERCARE, CONSENT, CaseState, SealedSet, Told, data_of
 from consent.record.version import with_version
-from consent.record.voiding import changed_words
+from consent.record.voiding import changed_words, sheets_of
 from tests.conftest import shipped_case
 from tests.editing import case_maker, edited
 
@@ -47,23 +49,46 @@ def test_risk_plan_and_text_are_what_was_signed(changes: dict[str, Any], changed
     assert changed <= set(found)
 
 
-@pytest.mark.parametrize(
-    "changes",
-    [
-        {"patient.telephone": "00000 98765"},
-        {"patient.telephone_shared": "yes"},
-        {"patient.large_print": "yes"},
-        {"patient.tells_clock_time": "no"},
-        {"patient.hearing_impaired": "yes"},
-        {"plan.time": "10:00"},
-        {"eye.acuity_corrected": "6/60"},
-        {"plan.place": "Theatre 2"},
-        {"plan.regimen": "loteprednol-two-weeks"},
-        {"caps_seen": [{"drug": "moxifloxacin", "colour": "brown", "on": "2027-02-24"}]},
-    ],
+LEAVES: tuple[dict[str, Any], ...] = (
+    {"patient.telephone": "00000 98765"},
+    {"patient.telephone_shared": "yes"},
+    {"patient.large_print": "yes"},
+    {"patient.tells_clock_time": "no"},
+    {"patient.hearing_impaired": "yes"},
+    {"plan.time": "10:00"},
+    {"eye.acuity_corrected": "6/60"},
+    {"plan.place": "Theatre 2"},
+    {"patient.drops_helper": "Her niece Example"},
+    {"plan.regimen": "loteprednol-two-weeks"},
+    {"caps_seen": [{"drug": "moxifloxacin", "colour": "brown", "on": "2027-02-24"}]},
 )
+
+
+@pytest.mark.parametrize("changes", LEAVES)
 def test_what_nobody_signed_leaves_the_papers(changes: dict[str, Any]) -> None:
     assert changed_words(case_maker()(), case_maker()(changes), CLINIC, CONSENT) == ()
+
+
+def _given_to_patients(case: Case) -> dict[str, object]:
+    """Every word of every paper that is sealed before surgery and is not the staff's own."""
+    pack = compose_pack(case, CLINIC, sheets=sheets_of(CONSENT))
+    staff = {"counsellor-guide", "day-of-surgery", "surgeon-review"}
+    return {one.sheet: one.texts_by_language() for one in pack.documents if one.sheet not in staff}
+
+
+@pytest.mark.parametrize("changes", LEAVES)
+def test_papers_that_hold_say_what_is_so(changes: dict[str, Any]) -> None:
+    """Whatever leaves the papers leaves each word a patient was given with them: no sealed sheet names an old hour."""
+    before = _given_to_patients(case_maker()())
+    assert {"consent-form", "risk-sheet", "separate-choices"} <= before.keys()
+    assert _given_to_patients(case_maker()(changes)) == before
+
+
+def test_the_paper_for_a_no_is_held_against_changes_too() -> None:
+    no = {"talk.outcome": "wants time"}
+    late = {**no, "talk.decide_by": "2027-02-28"}
+    assert "decision" in _given_to_patients(case_maker()(no))
+    assert changed_words(case_maker()(no), case_maker()(late), CLINIC, CONSENT)[:1] == ("decision",)
 
 
 @pytest.mark.parametrize(
