@@ -47,6 +47,7 @@ _VERBS = (
     "backup",
     "restore",
     "export",
+    "serve",
 )
 
 
@@ -78,6 +79,7 @@ def parser() -> argparse.ArgumentParser:
         _backup,
         _restore,
         _export,
+        _serve,
     ):
         add(verbs)
     return top
@@ -213,6 +215,18 @@ def _export(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb.add_argument("--to", metavar="DIR", required=True, help="an empty folder")
     verb.add_argument("--reason", metavar="TEXT", required=True, help="who asked for it, in a sentence")
     verb.add_argument("--as", dest="login", metavar="LOGIN", required=True, help="who you are, a clinic lead")
+
+
+def _serve(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    verb = _kept(verbs, "serve", "Serves the pages in a browser, for counsellor, surgeon, theatre and lead.")
+    verb.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this machine alone)")
+    verb.add_argument("--port", type=int, default=8730, help="port (default: 8730)")
+    told = "name or address by which browsers ask for it; the first stands in patients' codes; may be repeated"
+    verb.add_argument("--name", metavar="NAME", action="append", default=[], help=told)
+    verb.add_argument("--tls", action="store_true", help="encrypt, with a certificate of this machine's own")
+    verb.add_argument("--certificate", metavar="FILE", help="the clinic's own certificate for this address (PEM)")
+    verb.add_argument("--key", metavar="FILE", help="its key (PEM)")
+    verb.add_argument("--printers", metavar="N", type=int, default=1, help="processes that print (default: 1)")
 
 
 def _kept(verbs: Verbs, name: str, text: str) -> argparse.ArgumentParser:  # type: ignore[valid-type]

@@ -8,11 +8,11 @@ from typing import Any
 from litestar import Litestar, Request
 from litestar.config.allowed_hosts import AllowedHostsConfig
 from litestar.config.csrf import CSRFConfig
-from litestar.contrib.jinja import JinjaTemplateEngine
 from litestar.di import Provide
 from litestar.exceptions import HTTPException
 from litestar.middleware import DefineMiddleware
 from litestar.middleware.rate_limit import RateLimitConfig
+from litestar.plugins.jinja import JinjaTemplateEngine
 from litestar.static_files import create_static_files_router
 from litestar.template import TemplateConfig
 

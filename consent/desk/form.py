@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Annotated
 
 from litestar.datastructures import UploadFile
-from litestar.params import Dependency
+from litestar.di import NamedDependency
+from litestar.params import SkipValidation
 
 from consent.desk.here import Asked
 from consent.errors import Problem, UsageError
@@ -48,7 +48,7 @@ class Sent:
         return dict.fromkeys(name for name, _ in self.fields)
 
 
-Form = Annotated[Sent, Dependency(skip_validation=True)]
+Form = NamedDependency[SkipValidation[Sent]]
 """How a page asks for what was sent to it."""
 _DIGITS = 16
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Any
 
 from litestar import Request
 from litestar.datastructures import State
-from litestar.params import Dependency
+from litestar.di import NamedDependency
+from litestar.params import SkipValidation
 from litestar.response import Redirect, Template
 from litestar.status_codes import HTTP_303_SEE_OTHER
 
@@ -57,7 +58,7 @@ class Visitor:
         return Redirect(path, status_code=HTTP_303_SEE_OTHER)
 
 
-Here = Annotated[Visitor, Dependency(skip_validation=True)]
+Here = NamedDependency[SkipValidation[Visitor]]
 """How a page asks for its visitor."""
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from functools import cache
 
 from markupsafe import Markup
 
 from consent.compose.voice import utter, value_of
-from consent.language import DESK_DOMAIN, Digits, Quoted, Said, Speaker, languages, load_catalogue
+from consent.language import DESK_DOMAIN, Digits, Quoted, Said, Speaker, Value, languages, load_catalogue
 from consent.wording import Remark
 
 
@@ -27,7 +28,7 @@ class Words:
         Text that somebody typed is given as ``Quoted`` and is never markup.
         """
         speaker = self.pages if message in _own(self.tag) else self.sheets
-        return speaker.say(message, **{name: value_of(speaker, value) for name, value in slots.items()})
+        return speaker.say(message, **self._values(speaker, slots))
 
     def say(self, message: str, /, **slots: object) -> Markup:
         """The message as HTML, ready for a template."""
@@ -40,8 +41,14 @@ class Words:
     def count(self, message: str, number: int, /, **slots: object) -> Markup:
         """The message in the plural form of ``number``."""
         speaker = self.pages if message in _own(self.tag) else self.sheets
-        values = {name: value_of(speaker, value) for name, value in slots.items()}
-        return Markup(speaker.say_count(message, number, **values).html)  # noqa: S704  escaped where it was said
+        return Markup(speaker.say_count(message, number, **self._values(speaker, slots)).html)  # noqa: S704  escaped where it was said
+
+    def _values(self, speaker: Speaker, slots: Mapping[str, object]) -> dict[str, Value]:
+        """``slots`` as the language room takes them; a remark is said by whichever catalogue has it."""
+        return {
+            name: self.said(value.id, **value.slots) if isinstance(value, Remark) else value_of(speaker, value)
+            for name, value in slots.items()
+        }
 
     def remark(self, said: Remark) -> Markup:
         """A remark of the assessment, in words of the sheets."""

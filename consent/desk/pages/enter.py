@@ -94,12 +94,14 @@ def _for_script(
         for one in questions
         if one.field.kind in ("rows", "texts") or read.faults
     }
+    found = _picture(here, fresh)
     answer = {
         "seen": fresh.sequence,
         "kept": recorded.entry.sequence if recorded else 0,
         "faults": {name: str(here.words.say(fault.id, **fault.slots)) for name, fault in read.faults.items()},
         "questions": drawn,
-        "picture": here.drawn("picture.html", picture=_picture(here, fresh), case=fresh),
+        "picture": here.drawn("picture.html", picture=found, case=fresh),
+        "glance": here.drawn("glance.html", picture=found) if found else "",
         "told": [str(line) for line in told.lines],
         "others": [str(name) for name in told.others],
         "words": {"kept": here.words.plain("entry.kept"), "undo": here.words.plain("entry.undo")},

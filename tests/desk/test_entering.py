@@ -1,0 +1,109 @@
+"""What a counsellor enters is kept at every change, by several people at once, and nothing typed is lost."""
+
+from __future__ import annotations
+
+from tests.desk.house import House
+
+
+def asked(path: str, value: str, seen: int) -> dict[str, object]:
+    """One answer as the page's script sends it."""
+    return {"asked": path, path: value, "seen": str(seen)}
+
+
+def test_a_change_is_an_entry_of_whoever_made_it(house: House) -> None:
+    before = house.case()
+    answer = house.browser("meera").post(
+        f"/case/{before.subject}/enter/lens", asked("eye.nucleus.grade", "hard", before.sequence), script=True
+    )
+    after = house.case()
+    assert answer.json()["faults"] == {}
+    assert after.case.eye.nucleus.grade == "hard"
+    assert [(told.entry.kind, told.entry.person) for told in after.history[-1:]] == [("changed", "M. Example")]
+    assert after.history[-1].entry.body["touched"] == ["eye.nucleus.grade"]
+
+
+def test_digits_of_the_own_language_and_a_decimal_comma_are_numbers(house: House) -> None:
+    # CLDR: Bengali digits (numbering system "beng"); the comma is a decimal sign on many keyboards.
+    before = house.case()
+    browser = house.browser("meera")
+    browser.post(f"/case/{before.subject}/enter/front", asked("eye.pupil_mm", "৪,৫", before.sequence), script=True)
+    assert house.case().case.eye.pupil_mm == 4.5
+
+
+def test_what_cannot_be_kept_is_shown_again_and_the_rest_is_kept(house: House) -> None:
+    before = house.case()
+    form = {
+        "asked": ["eye.pupil_mm", "eye.chamber_depth_mm"],
+        "eye.pupil_mm": "55",
+        "eye.chamber_depth_mm": "2.9",
+        "seen": str(before.sequence),
+    }
+    page = house.browser("meera").post(f"/case/{before.subject}/enter/front", form)
+    after = house.case()
+    assert page.status_code == 422
+    assert 'value="55"' in page.text and "Between 1 and 10" in page.text
+    assert (after.case.eye.pupil_mm, after.case.eye.chamber_depth_mm) == (before.case.eye.pupil_mm, 2.9)
+
+
+def test_two_counsellors_in_different_parts_both_keep_theirs_and_both_are_told(house: House) -> None:
+    before = house.case()
+    meera, asha = house.browser("meera"), house.browser("asha")
+    path = f"/case/{before.subject}/enter/front"
+    meera.post(path, asked("eye.pupil_mm", "3.5", before.sequence), script=True)
+    second = asha.post(path, asked("eye.chamber_depth_mm", "2.2", before.sequence), script=True)
+    after = house.case()
+    assert (after.case.eye.pupil_mm, after.case.eye.chamber_depth_mm) == (3.5, 2.2)
+    assert "M. Example" in second.json()["told"][0]
+    news = meera.get(f"/case/{before.subject}/news?since={before.sequence + 1}", script=True).json()
+    assert "Dr Asha Invented" in news["told"][0] and news["others"] == ["Dr Asha Invented"]
+
+
+def test_two_in_the_same_question_the_second_is_shown_both(house: House) -> None:
+    before = house.case()
+    path = f"/case/{before.subject}/enter/front"
+    house.browser("meera").post(path, asked("eye.pupil_mm", "3.5", before.sequence), script=True)
+    page = house.browser("asha").post(path, asked("eye.pupil_mm", "6.5", before.sequence))
+    assert page.status_code == 409
+    assert 'value="6.5"' in page.text and "3.5" in page.text
+    assert house.case().case.eye.pupil_mm == 3.5
+    house.browser("asha").post(path, asked("eye.pupil_mm", "6.5", house.case().sequence))
+    assert house.case().case.eye.pupil_mm == 6.5
+
+
+def test_a_change_can_be_taken_back(house: House) -> None:
+    before = house.case()
+    browser = house.browser("meera")
+    kept = browser.post(
+        f"/case/{before.subject}/enter/lens", asked("eye.white", "yes", before.sequence), script=True
+    ).json()["kept"]
+    browser.post(f"/case/{before.subject}/undo", {"entry": str(kept), "screen": "lens"})
+    after = house.case()
+    assert dict(after.data) == dict(before.data)
+    assert [told.entry.kind for told in after.history[-2:]] == ["changed", "changed"]
+
+
+def test_rows_are_added_and_taken_out(house: House) -> None:
+    before = house.case()
+    browser, path = house.browser("meera"), f"/case/{before.subject}/enter/medicines"
+    row = {
+        "asked": ["health.allergies.asked", "health.allergies.known"],
+        "health.allergies.asked": "known",
+        "health.allergies.known.0.substance": "povidone-iodine",
+        "health.allergies.known.0.severe": "yes",
+        "seen": str(before.sequence),
+    }
+    assert browser.post(path, row, script=True).json()["faults"] == {}
+    known = house.case().case.health.allergies.known
+    assert [(one.substance, one.severe) for one in known] == [("povidone-iodine", "yes")]
+    gone = {**row, "health.allergies.asked": "none", "health.allergies.known.0.remove": "yes"}
+    browser.post(path, {**gone, "seen": str(house.case().sequence)}, script=True)
+    assert house.case().case.health.allergies.known == ()
+
+
+def test_nobody_types_markup_into_a_page(house: House) -> None:
+    before = house.case()
+    browser = house.browser("meera")
+    mean = "<script>alert(1)</script>"
+    browser.post(f"/case/{before.subject}/enter/person", asked("patient.name", mean, before.sequence), script=True)
+    for path in (f"/case/{before.subject}", f"/case/{before.subject}/enter/person", "/cases"):
+        assert mean not in browser.get(path).text
