@@ -160,7 +160,7 @@ def _answer(voice: Voice, point: Point) -> Iterator[Line]:
 
 def _risks(assessment: Assessment, voice: Voice) -> Section:
     head = _head(voice, "outcome", "this-eye", "range", "usual", "when", "series", "verified", "patient-sees")
-    rows = tuple(_risk_row(estimate, assessment, voice) for estimate in assessment.risks.values())
+    rows = tuple(risk_row(estimate, assessment, voice) for estimate in assessment.risks.values())
     assumed: list[Line] = []
     for said in dict.fromkeys(
         note for estimate in assessment.risks.values() if estimate.applies for note in estimate.assumptions
@@ -219,7 +219,8 @@ def _acceptances(assessment: Assessment, voice: Voice) -> Line:
     return joined(lines)
 
 
-def _risk_row(estimate: Estimate, assessment: Assessment, voice: Voice) -> tuple[Line, ...]:
+def risk_row(estimate: Estimate, assessment: Assessment, voice: Voice) -> tuple[Line, ...]:
+    """Outcome, this eye, range, usual eye, when, series, least checked, and which of both the patient sees."""
     permission = may_show_personal(estimate, assessment.case, assessment.clinic)
     if not estimate.known:
         nothing = voice.line("review.not-known" if estimate.applies else "review.does-not-apply")

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from consent.errors import ConsentError, Problem
 from consent.record.moves import State
 from consent.record.state import AFTERCARE, CaseState
 from consent.review import Assessment, Severity
@@ -41,18 +42,35 @@ class Group:
     cases: tuple[Waiting, ...]
 
 
-def groups(cases: Iterable[CaseState], assess: Callable[[CaseState], Assessment], today: dt.date) -> tuple[Group, ...]:
-    """The cases that need an eye, in the order in which they do; a group without any is left out.
+@dataclass(frozen=True)
+class Broken:
+    """A case that cannot be worked out, and why: somebody has to correct it."""
+
+    case: CaseState
+    problem: Problem
+
+
+def groups(
+    cases: Iterable[CaseState], assess: Callable[[CaseState], Assessment], today: dt.date
+) -> tuple[tuple[Group, ...], tuple[Broken, ...]]:
+    """The cases that need an eye, in the order in which they do, a group without any left out; and those that cannot be
+    worked out.
 
     Waiting for review; operations of today; days that went by with nothing recorded; pages due after surgery; not yet
     told; signed off for a later day. Within a group stops come before asks, then the earlier day.
     """
     sorted_out: dict[str, list[Waiting]] = {words: [] for words in _ORDER}
+    broken = []
     for case in cases:
-        if case.erased is None and (words := _group(case, today)) is not None:
-            sorted_out[words].append(Waiting(case, assess(case), due(case, today)))
+        if case.erased is not None:
+            continue
+        try:
+            if (words := _group(case, today)) is not None:
+                sorted_out[words].append(Waiting(case, assess(case), due(case, today)))
+        except ConsentError as error:
+            broken.append(Broken(case, error.problems[0]))
     found = (Group(words, tuple(sorted(waiting, key=_rank))) for words, waiting in sorted_out.items())
-    return tuple(group for group in found if group.cases)
+    return tuple(group for group in found if group.cases), tuple(broken)
 
 
 _ORDER = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-_MODULES = ("login", "home", "cases", "enter", "work", "papers")
+_MODULES = ("login", "home", "cases", "enter", "work", "papers", "theatre", "surgeon", "review", "answers", "figure")
 
 
 def handlers() -> list[Any]:

@@ -1,0 +1,62 @@
+"""What a case wants of the surgeon next: one thing, said in a sentence."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from consent.desk.waiting import Waiting, due
+from consent.record.moves import State
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """``words``: message that says how things stand; ``action``: that names the step, none where nothing is to be done
+    here; ``path``: where it is done."""
+
+    words: str
+    action: str | None = None
+    path: str = ""
+    clear: bool = False
+
+
+def next_step(waiting: Waiting, is_clear: bool, today: dt.date) -> NextStep:
+    """The one next step. ``is_clear``: nothing stands in the way of a sign-off."""
+    state, at = waiting.case.state, f"/case/{waiting.case.subject}"
+    if state is State.EXPLAINED:
+        return _review(waiting, is_clear)
+    if state is State.CONSENTED:
+        if waiting.case.case.plan.date > today:
+            return NextStep("look.next.consented")
+        return NextStep("look.next.confirm", "surgeon.go.confirm", f"{at}/confirm")
+    if state is State.CONFIRMED:
+        return NextStep("look.next.done", "surgeon.go.done", f"{at}/done")
+    if state is State.DONE:
+        return _after(waiting, at, today)
+    if state in _NOT_TOLD:
+        answers = waiting.stops or waiting.asks
+        return NextStep("look.next.not-told", "look.go.points" if answers else None, "#points")
+    return NextStep(_STANDS.get(state, "look.next.over"))
+
+
+_NOT_TOLD = frozenset({State.DRAFT, State.SENT_BACK, State.WANTS_TIME})
+_STANDS = {State.SIGNED_OFF: "look.next.signed-off"}
+
+
+def _review(waiting: Waiting, is_clear: bool) -> NextStep:
+    if is_clear:
+        return NextStep("look.next.sign", "look.go.sign", "#sign", clear=True)
+    if waiting.stops:
+        return NextStep("look.next.stops", "look.go.points", "#points")
+    if waiting.asks:
+        return NextStep("look.next.asks", "look.go.answer", "#points")
+    return NextStep("look.next.lacking", "look.go.lacking", "#sign")
+
+
+def _after(waiting: Waiting, at: str, today: dt.date) -> NextStep:
+    wanted = due(waiting.case, today)
+    if "surgeon.due.aftercare" in wanted:
+        return NextStep("look.next.aftercare", "surgeon.go.aftercare", f"{at}/aftercare")
+    if wanted:
+        return NextStep("look.next.first-day", "surgeon.go.first-day", f"{at}/first-day")
+    return NextStep("look.next.after", "surgeon.go.close", f"{at}/close")

@@ -1,0 +1,122 @@
+"""What the surgeon enters from the review: answers to points, acceptance of the figures, sent back, signed off."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from litestar import Response
+from litestar.response import Redirect, Template
+
+from consent.desk.as_seen import as_seen
+from consent.desk.faults import status_of
+from consent.desk.form import Form, Sent
+from consent.desk.here import Here, Visitor
+from consent.desk.in_the_way import in_the_way
+from consent.desk.pages.review import review_page
+from consent.desk.reviewing import Typed
+from consent.desk.routes import entered
+from consent.errors import ConsentError, MoveError, Problem
+from consent.record.act import Act
+from consent.record.entering import enter
+from consent.record.moves import Role
+from consent.record.state import CONSENT, CaseState
+from consent.review import Point, Severity
+
+_SURGEON = (Role.SURGEON,)
+_WHY = "why."
+SECONDS = 8
+"""What sealing the papers of a case takes."""
+
+
+@entered("/case/{subject:str}/answer", _SURGEON)
+def answer(here: Here, subject: str, form: Form) -> Response[Any]:
+    """Record every reason that was written, in one entry."""
+    seen = as_seen(here, subject, form)
+    why = {name.removeprefix(_WHY): form.text(name) for name in form.names() if name.startswith(_WHY)}
+    given = {key: text for key, text in why.items() if text}
+    points = answerable(here.office.shelf.pack(here.office.shelf.case(subject)).points)
+    typed = Typed(why=given, at="points")
+    if not given:
+        return _again(here, subject, typed, "look.fault.no-reason", 422)
+    if given.keys() - points.keys():
+        return _again(here, subject, typed, "look.fault.changed-point", 409)
+    answers = [_answer(here, points[key], text) for key, text in given.items()]
+    data = {**seen.data, "answers": [*seen.data.get("answers", ()), *answers]}
+    return _entered(here, subject, Act("answered", seen.sequence, data), typed, "points")
+
+
+@entered("/case/{subject:str}/accept-figures", _SURGEON)
+def accept_figures(here: Here, subject: str, form: Form) -> Response[Any]:
+    seen = as_seen(here, subject, form)
+    data = {**seen.data, "figures_accepted": _decided(here)}
+    return _entered(here, subject, Act("figures-accepted", seen.sequence, data), Typed(at="numbers"), "numbers")
+
+
+@entered("/case/{subject:str}/send-back", _SURGEON)
+def send_back(here: Here, subject: str, form: Form) -> Response[Any]:
+    """Give the case back to the counsellor, or make papers void that are signed already."""
+    seen, reason = as_seen(here, subject, form), form.text("reason")
+    typed = Typed(back=reason, at="back")
+    if not reason:
+        return _again(here, subject, typed, "look.fault.no-reason", 422)
+    kind = "voided" if form.text("kind") == "voided" else "sent-back"
+    return _entered(here, subject, Act(kind, seen.sequence, reason=reason), typed)
+
+
+@entered("/case/{subject:str}/sign-off", _SURGEON)
+def sign_off(here: Here, subject: str, form: Form) -> Response[Any]:
+    """Begin sealing the papers; what the record would refuse is told before anything is begun."""
+    case = here.office.shelf.case(subject)
+    if in_the_way(here.office.shelf.pack(case), CONSENT, here.words):
+        return _again(here, subject, Typed(at="sign"), "look.fault.in-the-way", 409)
+    if not form.raw("password"):
+        return _again(here, subject, Typed(at="sign"), "look.fault.password", 422)
+    act = Act("signed-off", as_seen(here, subject, form).sequence)
+    return begin_signing(here, subject, act, form, f"/case/{subject}/review")
+
+
+def begin_signing(here: Visitor, subject: str, act: Act, form: Sent, back: str) -> Redirect:
+    """Start making the papers that ``act`` seals, and go where one waits for them."""
+    order = {"account": here.me, "subject": subject, "act": act, "password": form.raw("password")}
+    piece = here.office.work.begin("enter", order, here.me.id, words="work.signing", seconds=SECONDS, back=back)
+    return here.go(f"/work/{piece.id}")
+
+
+def answerable(points: tuple[Point, ...]) -> dict[str, Point]:
+    """Those of ``points`` that wait for an answer and can be settled by one, by their keys."""
+    return {
+        point.key: point
+        for point in points
+        if point.severity is not Severity.NOTE and point.overridable and point.answer is None
+    }
+
+
+def _decided(here: Visitor) -> dict[str, Any]:
+    me = here.me
+    return {"by": me.name, "registration": me.registration or "", "at": here.office.now.isoformat()}
+
+
+def _answer(here: Visitor, point: Point, why: str) -> dict[str, Any]:
+    return {"point": point.id, "key": point.key, "why": why, **_decided(here)}
+
+
+def _entered(here: Visitor, subject: str, act: Act, typed: Typed, at: str = "") -> Response[Any]:
+    """Record ``act`` and show the case; where it cannot be recorded, show the page again with what was typed."""
+    try:
+        enter(here.office.record, here.me, subject, act)
+    except ConsentError as error:
+        return _page(here, here.office.shelf.case(subject), typed, error)
+    return here.go(f"/case/{subject}/review{'#' if at else ''}{at}")
+
+
+def _again(here: Visitor, subject: str, typed: Typed, words: str, status: int) -> Template:
+    problem = Problem(here.words.plain(words), "")
+    return _page(here, here.office.shelf.case(subject), typed, MoveError(problem), status)
+
+
+def _page(here: Visitor, case: CaseState, typed: Typed, error: ConsentError, status: int = 0) -> Template:
+    told = Typed(typed.why, typed.back, error.problems, typed.at)
+    return review_page(here, case, told, status or status_of(error))
+
+
+HANDLERS = [answer, accept_figures, send_back, sign_off]

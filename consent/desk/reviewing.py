@@ -1,0 +1,180 @@
+"""All that stands on the page of review, worked out from the case and its composed sheets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import get_args
+
+from markupsafe import Markup
+
+from consent.case import Understood
+from consent.compose.document import Line, Para
+from consent.compose.figures import own_shown, short_figure, usual_shown
+from consent.compose.review_drops import drops_section
+from consent.compose.review_sheet import risk_row
+from consent.desk.heading import Heading, heading, voice_of
+from consent.desk.here import Visitor
+from consent.desk.in_the_way import InTheWay, in_the_way
+from consent.desk.next_step import NextStep, next_step
+from consent.desk.since import Since, changed_after, since_look, voided_last
+from consent.desk.waiting import Waiting
+from consent.errors import Problem
+from consent.pack import Pack
+from consent.record.moves import move
+from consent.record.sheet import entries_table
+from consent.record.state import AFTERCARE, CONSENT, CaseState, SealedSet
+from consent.review import Assessment, Point, Severity, review_triggers
+from consent.risk import Estimate, RangeKind, unaccepted_series
+from consent.wording import Remark, remark
+
+
+@dataclass(frozen=True)
+class Driver:
+    """One factor that raises the risk of this eye, or could."""
+
+    name: Markup
+    ratio: float
+    known: bool
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One number: what the surgeon reads of it, and what the patient is told. ``cells`` as on the review sheet."""
+
+    outcome: str
+    cells: tuple[Markup, ...]
+    seen: Markup
+
+
+@dataclass(frozen=True)
+class EntryLine:
+    """One entry of the ledger, ready to be read."""
+
+    when: Markup
+    who: Markup
+    what: Markup
+
+
+@dataclass(frozen=True)
+class Typed:
+    """What was typed into the page and could not be recorded, with the problems."""
+
+    why: Mapping[str, str] = field(default_factory=dict)
+    back: str = ""
+    problems: tuple[Problem, ...] = ()
+    at: str = ""
+
+
+@dataclass(frozen=True)
+class Review:
+    """The page. ``may``: kinds of entries that can be made from where the case stands."""
+
+    top: Heading
+    assessment: Assessment
+    pack: Pack
+    step: NextStep
+    waiting: Waiting
+    points: tuple[Point, ...]
+    notes: tuple[Point, ...]
+    drivers: tuple[Driver, ...]
+    rupture: Figure
+    figures: tuple[Figure, ...]
+    kinds: tuple[str, ...]
+    drops: tuple[Markup, ...]
+    since: Since
+    new: tuple[EntryLine, ...]
+    voided: SealedSet | None
+    after_void: tuple[EntryLine, ...]
+    hindrances: tuple[InTheWay, ...]
+    may: frozenset[str]
+    triggers: tuple[Remark, ...]
+    not_understood: bool
+    not_accepted: tuple[str, ...]
+    typed: Typed
+
+
+def review(here: Visitor, case: CaseState, typed: Typed) -> Review:
+    """The page of review of ``case`` for whoever asks. Raises ``RecordError`` where the identity was erased."""
+    pack = here.office.shelf.pack(case)
+    assessment = pack.assessment
+    stage = AFTERCARE if case.case.done else CONSENT
+    hindrances = in_the_way(pack, stage, here.words)
+    waiting = Waiting(case, assessment)
+    since = since_look(case, here.me.id, here.office.now)
+    voided = voided_last(case)
+    changed = {told.entry.sequence for told in changed_after(case, voided)} if voided else set()
+    return Review(
+        heading(here, case),
+        assessment,
+        pack,
+        next_step(waiting, not hindrances, here.office.today),
+        waiting,
+        tuple(point for point in pack.points if point.severity is not Severity.NOTE),
+        tuple(point for point in pack.points if point.severity is Severity.NOTE),
+        drivers(here, assessment),
+        figure_of(here, assessment.risks["capsule_rupture"], assessment),
+        tuple(figure_of(here, one, assessment) for one in assessment.risks.values() if one.applies),
+        _kinds(assessment),
+        _drops(here, assessment),
+        since,
+        _lines(here, case, since.places),
+        voided,
+        _lines(here, case, changed),
+        hindrances,
+        frozenset(kind for kind in _KINDS if case.state in move(kind).origins),
+        review_triggers(case.case),
+        any(said.result is Understood.NOT_YET for said in case.case.talk.said_back),
+        _not_accepted(assessment),
+        typed,
+    )
+
+
+_KINDS = ("answered", "figures-accepted", "sent-back", "signed-off", "voided", "changed", "drops-changed")
+
+
+def drivers(here: Visitor, assessment: Assessment) -> tuple[Driver, ...]:
+    """What drives the risk that the bag tears: what is not known first, then the strongest."""
+    found = sorted(assessment.risks["capsule_rupture"].drivers, key=lambda one: (one.known, -one.ratio))
+    return tuple(Driver(here.words.remark(remark(f"factor.{one.factor}")), one.ratio, one.known) for one in found)
+
+
+def figure_of(here: Visitor, estimate: Estimate, assessment: Assessment) -> Figure:
+    """One number as the surgeon reads it and as the patient is told it."""
+    voice = voice_of(here)
+    usual, own = usual_shown(estimate), own_shown(estimate, assessment.case, assessment.clinic)
+    seen = short_figure(usual) if own is None else short_figure(own, beside=usual)
+    return Figure(
+        estimate.outcome, tuple(_html(cell) for cell in risk_row(estimate, assessment, voice)), here.words.remark(seen)
+    )
+
+
+def _kinds(assessment: Assessment) -> tuple[str, ...]:
+    """The kinds of ranges that the numbers have, in the order of the letters that name them."""
+    found = {one.interval.kind for one in assessment.risks.values() if one.interval}
+    return tuple(kind for kind in get_args(RangeKind) if kind in found)
+
+
+def _drops(here: Visitor, assessment: Assessment) -> tuple[Markup, ...]:
+    section = drops_section(assessment, voice_of(here))
+    return tuple(_html(block.text) for block in section.blocks if isinstance(block, Para))
+
+
+def _not_accepted(assessment: Assessment) -> tuple[str, ...]:
+    """Series that nobody at the clinic has accepted: the figures of this eye over them do not reach the patient."""
+    personal = [one for one in assessment.risks.values() if one.personal]
+    return tuple(dict.fromkeys(name for one in personal for name in unaccepted_series(one, assessment.clinic)))
+
+
+def _lines(here: Visitor, case: CaseState, places: Iterable[int]) -> tuple[EntryLine, ...]:
+    """The entries at ``places``, the newest first."""
+    wanted = set(places)
+    if not wanted:
+        return ()
+    rows = entries_table(case, here.office.record.clinic, voice_of(here)).rows
+    found = [row for told, row in zip(case.history, rows, strict=True) if told.entry.sequence in wanted]
+    return tuple(EntryLine(*(_html(cell) for cell in row[1:])) for row in reversed(found))
+
+
+def _html(line: Line) -> Markup:
+    return Markup(line[0].html)  # noqa: S704  escaped where it was said
