@@ -222,6 +222,9 @@ def test_a_refusal_says_who_wanted_what_and_nothing_of_the_patient(told: Story) 
         told.enter(told.staff.auditor, "noted", reason="Shanti Example telephoned.")
     kept = _refusals(told.record)[-1]
     assert (kept.person, kept.role, kept.body) == ("N. Example", "auditor", {"kind": "noted", "case": told.subject})
+    with pytest.raises(AccessError):
+        enter(told.record, told.staff.theatre, "Shanti Example 0001", Act("explained", 5))
+    assert _refusals(told.record)[-1].body == {"kind": "explained", "case": ""}
 
 
 def test_nothing_is_slipped_in_with_a_signature(told: Story) -> None:
