@@ -16,7 +16,7 @@ from litestar import Litestar
 from litestar.testing import TestClient
 
 from consent.case import read_case
-from consent.desk.app import make_app
+from consent.desk.app import make_app, served
 from consent.desk.office import DeskSettings
 from consent.desk.work import Outcome, Workshop
 from consent.record.cases import read_case_state
@@ -103,7 +103,10 @@ def open_house(record: Record) -> Iterator[House]:
         story.open(read_case(Path(package_data("case", "examples", f"{name}.toml"))))
         subjects[name] = story.subject
     app = make_app(record, SETTINGS)
-    with patch.object(Workshop, "begin", _at_once(record)), TestClient(app, base_url=SETTINGS.address) as client:
+    with (
+        patch.object(Workshop, "begin", _at_once(record)),
+        TestClient(served(app, SETTINGS), base_url=SETTINGS.address) as client,
+    ):
         yield House(app, record, staff, subjects, client)
 
 

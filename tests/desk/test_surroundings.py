@@ -21,17 +21,23 @@ from tests.record.acts import without_printing
 
 
 def test_every_answer_carries_the_headers(kept_house: House) -> None:
-    settings = DeskSettings(tls=True, names=("desk.invented",))
-    wrapped = served(kept_house.app, settings)
-    with TestClient(wrapped, base_url=str(kept_house.client.base_url)) as client:
-        for path in ("/login", "/no-such-page", "/static/desk.css"):
-            headers = client.get(path).headers
-            policy = headers["content-security-policy"]
-            assert "default-src 'none'" in policy and "unsafe" not in policy and "http" not in policy
-            assert headers["x-content-type-options"] == "nosniff"
-            assert headers["referrer-policy"] == "no-referrer"
-            assert headers["cache-control"] == "no-store"
-            assert "max-age=31536000" in headers["strict-transport-security"]
+    browser = kept_house.browser("meera")
+    for path in ("/login", "/cases", "/no-such-page", "/static/desk.css"):
+        headers = browser.get(path).headers
+        policy = headers["content-security-policy"]
+        assert "default-src 'none'" in policy and "unsafe" not in policy and "http" not in policy
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["referrer-policy"] == "no-referrer"
+        assert headers["cache-control"] == "no-store"
+        assert "strict-transport-security" not in headers
+
+
+def test_by_tls_the_browser_is_told_to_stay_there(tmp_path: Path, clinic: Clinic) -> None:
+    # RFC 6797, section 6.1; OWASP ASVS 4.0.3, 14.4.5.
+    record = make_record(Place(tmp_path / "record"), clinic)
+    settings = DeskSettings(names=("desk.invented",), port=443, tls=True)
+    with TestClient(served(make_app(record, settings), settings), base_url=settings.address) as client:
+        assert client.get("/login").headers["strict-transport-security"] == "max-age=31536000"
 
 
 def test_no_page_needs_what_the_policy_forbids() -> None:
