@@ -17,7 +17,16 @@ from consent.errors import AccessError, Problem, RecordError, UsageError
 
 def run(options: argparse.Namespace) -> None:
     """Do what ``options.act`` says."""
+    _refuse_no_case(options)
     _ACTS[options.act](options)
+
+
+def _refuse_no_case(options: argparse.Namespace) -> None:
+    """Whoever types the patient's name here is told before it goes anywhere."""
+    subject = getattr(options, "subject", None)
+    if subject is not None and not re.fullmatch("case-[0-9a-f]{16}", subject):
+        remedy = "consent record list names every case, such as case-0123456789abcdef"
+        raise UsageError(Problem("this is not the name of a case in the record", subject, remedy=remedy))
 
 
 def _init(options: argparse.Namespace) -> None:

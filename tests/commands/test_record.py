@@ -156,6 +156,15 @@ def test_refusals_say_why_and_how_to_go_on(
     assert (found, said in err) == (code, True), err
 
 
+def test_a_name_typed_for_a_case_goes_nowhere(clinic: Run, tmp_path: Path) -> None:
+    """A refusal is kept in the clear: the counsellor who tries to sign off "Rahima Bibi" would write her name there."""
+    for words in (("enter", "Rahima Bibi", "signed-off"), ("papers", "Rahima Bibi", "--to", "x", "--reason", "x")):
+        code, _, err = clinic("record", *words, "--as", "meera", lines=(PASSWORDS["meera"],))
+        assert (code, "consent record list names every case" in err) == (2, True), err
+    kept = b"".join(path.read_bytes() for path in (tmp_path / "record").glob("record.sqlite3*"))
+    assert kept and b"Rahima" not in kept
+
+
 def test_a_wrong_password_is_refused(clinic: Run, case_file: Path) -> None:
     code, _, err = clinic("record", "open", str(case_file), "--as", "meera", lines=("not her words at all",))
     assert (code, "do not belong together" in err) == (13, True)
