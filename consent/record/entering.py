@@ -140,7 +140,7 @@ def _refuse_changed(record: Record, account: Account, connection: Connection) ->
 
 def _keep_refusal(record: Record, account: Account, kind: str, subject: str) -> None:
     """What was refused, in the clear: of the case its name in the record, and nothing that was typed in its place."""
-    case = subject if re.fullmatch(r"case-[0-9a-f]+", subject) else ""
+    case = subject if re.fullmatch(r"case-[0-9a-f]{16}", subject) else ""
     with record.store.writing() as connection:
         person, body = account.person, {"kind": kind, "case": case}
         append(connection, record.key, person, person.roles[0], "refused", REFUSALS, body, record.clock())
