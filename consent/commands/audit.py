@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import tomllib
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,14 +12,11 @@ from consent.case.reading import validate
 from consent.clinic import Audit, Clinic, read_clinic
 from consent.commands import out
 from consent.commands.settings import clinic_path
-from consent.errors import CaseError, ClinicError, MachineError, Problem, UsageError
-from consent.evidence import Cited, library
+from consent.errors import ClinicError, MachineError, Problem, UsageError
 from consent.pack.files import write_whole
-from consent.risk import risk_plan
-from consent.risk.audit.calibration import Calibration, calibrate, model_scale
-from consent.risk.audit.file import read_table
+from consent.risk.audit.finding import Found, audit_of, audit_to_keep, too_few
 from consent.risk.audit.picture import calibration_svg
-from consent.risk.audit.rejects import is_rejects, rejects_csv
+from consent.risk.audit.rejects import rejects_csv
 from consent.risk.audit.report import (
     Grid,
     calibration_summary,
@@ -30,32 +26,17 @@ from consent.risk.audit.report import (
     picture_lines,
     report_data,
     surgeon_table,
-    why_not_written,
 )
-from consent.risk.audit.rows import Cases, read_cases
 from consent.risk.audit.settings import audit_snippet, audit_table, with_audit
-from consent.risk.plan import RiskPlan
 
-NO_YEARS = "years not given"
 _LONGEST_YEARS = 200
-
-
-@dataclass(frozen=True)
-class _Found:
-    """What the command found: the cases, and the calibration with its [audit], unless there are too few cases."""
-
-    cases: Cases
-    benchmark: Cited
-    least: int
-    calibration: Calibration | None = None
-    audit: Audit | None = None
 
 
 def run(options: argparse.Namespace) -> None:
     """Print the calibration, or the benchmark alone where the cases are too few; then write what was asked for."""
     _check(options)
     clinic = read_clinic(clinic_path(options.clinic))
-    found = _find(Path(options.file), clinic, risk_plan(), (options.years or "").strip())
+    found = audit_of(Path(options.file), clinic, (options.years or "").strip())
     changes = _changes(clinic.audit, found.audit) if options.write else None
     if options.json:
         out.as_json(_as_data(found, changes))
@@ -85,22 +66,10 @@ def _check(options: argparse.Namespace) -> None:
         raise UsageError(problems)
 
 
-def _find(path: Path, clinic: Clinic, plan: RiskPlan, years: str) -> _Found:
-    model = library().one(plan.composite.model).model
-    if model is None:
-        raise ValueError(f"{plan.composite.model} holds no model")
-    cases = read_cases(read_table(path), model, path.name)
-    benchmark, least = plan.population(clinic.population), plan.shrinkage.minimum_operations
-    if len(cases.eyes) < least:
-        return _Found(cases, benchmark, least)
-    calibration = calibrate(cases.eyes, model_scale(clinic, plan), plan.shrinkage)
-    return _Found(cases, benchmark, least, calibration, calibration.as_audit(years or calibration.years or NO_YEARS))
-
-
-def _print(found: _Found, changes: list[str] | None) -> None:
+def _print(found: Found, changes: list[str] | None) -> None:
     _lines(case_lines(found.cases, found.benchmark))
     if found.calibration is None or found.audit is None:
-        out.data(f"{_too_few(found)}: the audit is not used. Until then the benchmark above stands.")
+        out.data(f"{too_few(found)}: the audit is not used. Until then the benchmark above stands.")
         return
     _lines(calibration_summary(found.calibration))
     if surgeons := surgeon_table(found.calibration):
@@ -129,11 +98,7 @@ def _table(grid: Grid) -> None:
     Console().print(table)
 
 
-def _too_few(found: _Found) -> str:
-    return f"{len(found.cases.eyes)} operations can be used, at least {found.least} are needed"
-
-
-def _as_data(found: _Found, changes: list[str] | None) -> dict[str, Any]:
+def _as_data(found: Found, changes: list[str] | None) -> dict[str, Any]:
     data = report_data(found.cases, found.benchmark, found.calibration)
     return data | {
         "used": found.audit is not None,
@@ -150,7 +115,7 @@ def _changes(before: Audit | None, now: Audit | None) -> list[str]:
     return [f"audit.{key}: {old.get(key, 'not set')} -> {new.get(key, 'not set')}" for key in keys]
 
 
-def _write_files(options: argparse.Namespace, found: _Found) -> None:
+def _write_files(options: argparse.Namespace, found: Found) -> None:
     if options.rejects and found.cases.set_aside:
         _write(Path(options.rejects), rejects_csv(found.cases).encode("utf-8-sig"), mode=0o600)
         out.chatter(f"{len(found.cases.set_aside)} rows set aside are in {options.rejects}: it holds patients' data.")
@@ -163,22 +128,13 @@ def _write_files(options: argparse.Namespace, found: _Found) -> None:
         out.chatter(f"Too few operations for a picture: {options.picture} was not written.")
 
 
-def _write_settings(path: Path, found: _Found) -> None:
+def _write_settings(path: Path, found: Found) -> None:
     """Put [audit] into the settings at ``path``, whole or not at all, after checking that they can still be read."""
-    if found.audit is None:
-        raise CaseError(Problem(_too_few(found), "--write", "a rate from so few cases is mostly chance"))
-    if reason := why_not_written(found.cases):
-        raise CaseError(Problem("too much was set aside for the settings", "--write", reason, "see --rejects"))
-    if is_rejects(found.cases):
-        remedy = "paste the corrected rows into the whole file and give that"
-        raise CaseError(Problem("this file holds only rows that were set aside before", "--write", remedy=remedy))
-    if found.audit.years == NO_YEARS:
-        remedy = "give --years, such as --years 2024-2025, or a column with the operation date"
-        raise UsageError(Problem("the years of the audit are not known", "--write", remedy=remedy))
+    audit = audit_to_keep(found)
     path = path.resolve()
     content = path.read_bytes()
     text = content.decode("utf-8-sig")
-    changed = with_audit(text, found.audit, path.name)
+    changed = with_audit(text, audit, path.name)
     if b"\r\n" in content:
         changed = changed.replace("\r\n", "\n").replace("\n", "\r\n")
     validate(tomllib.loads(changed), Clinic, ClinicError, path.name)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from consent.case import Case
@@ -33,8 +33,10 @@ class Entered:
     held_back: frozenset[str] = frozenset()
 
 
-def read_entry(form: Sent, fields: Iterable[Field], data: Mapping[str, Any], zone: ZoneInfo) -> Entered:
-    """The case in ``data`` with what ``form`` says to those of ``fields`` it asks.
+def read_entry(
+    form: Sent, fields: Iterable[Field], data: Mapping[str, Any], zone: ZoneInfo, model: type[BaseModel] = Case
+) -> Entered:
+    """The case in ``data`` (or another ``model``) with what ``form`` says to those of ``fields`` it asks.
 
     A question whose answer the case cannot hold keeps what it said before, and its fault is named; the others are kept.
     """
@@ -44,8 +46,8 @@ def read_entry(form: Sent, fields: Iterable[Field], data: Mapping[str, Any], zon
     faults: dict[str, Remark] = {}
     held: set[str] = set()
     while True:
-        made = _with(data, {path: value for path, value in wanted.items() if path not in held}, every)
-        found = {name: fault for name, fault in _faults(made, asked).items() if name not in faults}
+        made = _with(data, {path: value for path, value in wanted.items() if path not in held}, every, model)
+        found = {name: fault for name, fault in _faults(made, asked, model).items() if name not in faults}
         faults |= found
         back = {path for name in found for path in _of(name, wanted) if path not in held}
         if not found or not back:
@@ -55,11 +57,13 @@ def read_entry(form: Sent, fields: Iterable[Field], data: Mapping[str, Any], zon
     return Entered(kept, faults, frozenset(wanted) if found else frozenset(held))
 
 
-def _with(data: Mapping[str, Any], values: Mapping[str, Any], fields: tuple[Field, ...]) -> Tree:
+def _with(
+    data: Mapping[str, Any], values: Mapping[str, Any], fields: tuple[Field, ...], model: type[BaseModel]
+) -> Tree:
     made = dict(data)
     for path, value in values.items():
         made = put(made, path, value)
-    return without_empty_tables(made, optional_tables(), fields)
+    return without_empty_tables(made, optional_tables(model), fields)
 
 
 def _of(name: str, wanted: Mapping[str, Any]) -> set[str]:
@@ -72,9 +76,9 @@ def _of(name: str, wanted: Mapping[str, Any]) -> set[str]:
     }
 
 
-def _faults(data: Mapping[str, Any], asked: list[Field]) -> dict[str, Remark]:
+def _faults(data: Mapping[str, Any], asked: list[Field], model: type[BaseModel]) -> dict[str, Remark]:
     try:
-        Case.model_validate_json(json.dumps(data), strict=True)
+        model.model_validate_json(json.dumps(data), strict=True)
     except ValidationError as failure:
         return dict(_fault(error, asked) for error in failure.errors())
     return {}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cache
 from types import UnionType
@@ -38,6 +38,7 @@ class Field:
 
     ``low`` and ``high`` are the limits that the model holds a number to; ``longest`` the signs of a text. ``inner`` are
     the questions of one row, where rows are asked. ``default`` is what the case says where nothing was entered.
+    ``family``: first part of the ids of its words.
     """
 
     path: str
@@ -49,6 +50,7 @@ class Field:
     longest: int | None = None
     default: Any = None
     inner: tuple[Field, ...] = ()
+    family: str = "field"
 
     @property
     def name(self) -> str:
@@ -63,7 +65,7 @@ class Field:
     @property
     def words(self) -> str:
         """Id of the message that asks it."""
-        return f"field.{self.path}"
+        return f"{self.family}.{self.path}"
 
     @property
     def help(self) -> str:
@@ -97,15 +99,15 @@ def field(path: str) -> Field:
 
 
 @cache
-def fields_of(model: type[BaseModel], path: str) -> tuple[Field, ...]:
+def fields_of(model: type[BaseModel], path: str, family: str = "field") -> tuple[Field, ...]:
     """Every question of ``model``, which lies at ``path``; tables within it opened."""
-    return tuple(_walk(model, path))
+    return tuple(replace(one, family=family) for one in _walk(model, path))
 
 
 @cache
-def optional_tables() -> tuple[str, ...]:
-    """Tables of the case that are there whole or not at all, such as the lens of the plan."""
-    return tuple(_optional(Case, ""))
+def optional_tables(model: type[BaseModel] = Case) -> tuple[str, ...]:
+    """Tables of ``model`` that are there whole or not at all, such as the lens of the plan."""
+    return tuple(_optional(model, ""))
 
 
 def _optional(model: type[BaseModel], path: str) -> Iterator[str]:
@@ -133,14 +135,13 @@ def _field(path: str, info: FieldInfo) -> Field:
     default = None if info.is_required() else info.get_default(call_default_factory=True)
     plain = default.value if isinstance(default, Enum) else default
     metadata = [*info.metadata, *_metadata(info.annotation)]
-    limits = {
-        "low": _limit(metadata, annotated_types.Ge, "ge", annotated_types.Gt, "gt"),
-        "high": _limit(metadata, annotated_types.Le, "le", annotated_types.Lt, "lt"),
-    }
+    low = _limit(metadata, annotated_types.Ge, "ge", annotated_types.Gt, "gt")
+    high = _limit(metadata, annotated_types.Le, "le", annotated_types.Lt, "lt")
     kind = _kind(path, info, kinds)
     inner = fields_of(kinds[0], path) if kind == "rows" else ()
     return Field(
-        path, kind, info.is_required(), _choices(path, kinds), **limits, longest=_longest(metadata), default=plain,
+        path, kind, info.is_required(), _choices(path, kinds), low=low,
+        high=high, longest=_longest(metadata), default=plain,
         inner=inner,
     )  # fmt: skip
 

@@ -58,6 +58,12 @@ class Office:
         self.presence = Presence(self.record.clock)
         self.work = Workshop(self.record.place, self.settings.clinic_file, self.settings.printers)
 
+    def use(self, record: Record) -> None:
+        """Go on with ``record``, which has other settings: what was worked out with the old ones is forgotten."""
+        self.record = record
+        self.shelf = Shelf(record)
+        self.work.renew()
+
     @property
     def zone(self) -> ZoneInfo:
         """The clinic's time zone."""

@@ -102,12 +102,19 @@ class Workshop:
             found = self._pieces.get(name)
         return found if found is not None and found.account == account else None
 
+    def renew(self) -> None:
+        """Begin the next piece in a fresh process; what was begun is finished in the old one."""
+        self._stop(wait=False)
+
     def close(self) -> None:
         """Let what was begun be finished, and stop."""
+        self._stop(wait=True)
+
+    def _stop(self, wait: bool) -> None:
         with self._lock:
             pool, self._pool = self._pool, None
         if pool is not None:
-            pool.shutdown(cancel_futures=False)
+            pool.shutdown(wait=wait, cancel_futures=False)
 
     def _started(self) -> ProcessPoolExecutor:
         with self._lock:

@@ -123,7 +123,7 @@ def change_account(
     """
     with record.store.writing() as connection:
         accounts = read_accounts(connection, record.key)
-        _refuse_not_lead(accounts, by)
+        refuse_not_lead(accounts, by)
         account = named(accounts, login)
         _refuse_own(account, by)
         changed = replace(
@@ -144,7 +144,7 @@ def close_account(record: Record, by: Person, login: str) -> Account:
     """The account ``login``, closed; what it entered stays. The last surgeon and the last lead cannot be closed."""
     with record.store.writing() as connection:
         accounts = read_accounts(connection, record.key)
-        _refuse_not_lead(accounts, by)
+        refuse_not_lead(accounts, by)
         account = named(accounts, login)
         closed = replace(account, closed=True)
         _refuse_nobody_left({**accounts, account.id: closed}, accounts)
@@ -161,7 +161,7 @@ def set_password(record: Record, by: Person, login: str, password: str) -> None:
         account = named(accounts, login)
         own = by.account == account.id
         if not own:
-            _refuse_not_lead(accounts, by)
+            refuse_not_lead(accounts, by)
         check_password(password, account.login, account.name)
         _keep(connection, record, by, account.id, hasher().hash(_normal(password)), own)
         end_sessions(connection, account.id)
@@ -297,7 +297,7 @@ def _check(login: str, name: str, roles: tuple[Role, ...], registration: str | N
 
 def _refuse_maker(accounts: Mapping[str, Account], by: Person, roles: tuple[Role, ...]) -> None:
     if by is not THIS_MACHINE:
-        _refuse_not_lead(accounts, by)
+        refuse_not_lead(accounts, by)
     elif accounts:
         remedy = "log in as a clinic lead"
         raise AccessError(Problem("there are accounts already", "accounts", remedy=remedy))
@@ -306,8 +306,11 @@ def _refuse_maker(accounts: Mapping[str, Account], by: Person, roles: tuple[Role
         raise UsageError(Problem("the first account must be able to make the others", "accounts", remedy=remedy))
 
 
-def _refuse_not_lead(accounts: Mapping[str, Account], by: Person) -> None:
-    """Held to the accounts as they are now: a role may have been taken away since ``by`` logged in."""
+def refuse_not_lead(accounts: Mapping[str, Account], by: Person) -> None:
+    """Raise ``AccessError`` unless ``by`` is a clinic lead.
+
+    Held to the accounts as they are now: a role may have been taken away since ``by`` logged in.
+    """
     account = accounts.get(by.account)
     if account is None or account.closed or Role.LEAD not in account.roles:
         raise AccessError(Problem(f"{by.name} is not clinic lead", "accounts", remedy="ask the clinic lead"))
