@@ -40,11 +40,14 @@ class Driver:
 
 @dataclass(frozen=True)
 class Figure:
-    """One number: what the surgeon reads of it, and what the patient is told. ``cells`` as on the review sheet."""
+    """One number: what the surgeon reads of it, and what the patient is told. ``cells`` as on the review sheet;
+    ``kind``: of its range; ``single``: whether it may stand as one number."""
 
     outcome: str
     cells: tuple[Markup, ...]
     seen: Markup
+    kind: str | None
+    single: bool
 
 
 @dataclass(frozen=True)
@@ -144,9 +147,9 @@ def figure_of(here: Visitor, estimate: Estimate, assessment: Assessment) -> Figu
     voice = voice_of(here)
     usual, own = usual_shown(estimate), own_shown(estimate, assessment.case, assessment.clinic)
     seen = short_figure(usual) if own is None else short_figure(own, beside=usual)
-    return Figure(
-        estimate.outcome, tuple(_html(cell) for cell in risk_row(estimate, assessment, voice)), here.words.remark(seen)
-    )
+    cells = tuple(_html(cell) for cell in risk_row(estimate, assessment, voice))
+    kind = estimate.interval.kind if estimate.interval else None
+    return Figure(estimate.outcome, cells, here.words.remark(seen), kind, estimate.single_figure or kind is None)
 
 
 def _kinds(assessment: Assessment) -> tuple[str, ...]:

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from consent.record.moves import move
-from consent.record.state import CONSENT, CaseState, SealedSet, Told
+from consent.record.moves import State, move
+from consent.record.state import AFTERCARE, CONSENT, CaseState, SealedSet, Told
 
 ONE_SITTING = dt.timedelta(minutes=30)
 """Looks within it count as one, so that what was new stays in view when a page is loaded again."""
@@ -44,10 +44,11 @@ def since_look(case: CaseState, account: str, now: dt.datetime) -> Since:
 
 
 def voided_last(case: CaseState) -> SealedSet | None:
-    """The signed papers of the consent that last became void, while no others hold; None where none did."""
-    if case.sealed(CONSENT) is not None:
+    """The signed papers that last became void, of the stage the case is in; None where others hold or none did."""
+    stage = AFTERCARE if case.state is State.DONE else CONSENT
+    if case.sealed(stage) is not None:
         return None
-    return next((one for one in reversed(case.sets) if one.stage == CONSENT and one.void is not None), None)
+    return next((one for one in reversed(case.sets) if one.stage == stage and one.void is not None), None)
 
 
 def changed_after(case: CaseState, one: SealedSet) -> tuple[Told, ...]:

@@ -31,7 +31,8 @@ class Candidate:
     """One regimen for this case: what it suits, what it is unsuited to, the stops and asks against it.
 
     ``for_others``: it is made for situations, none of them this patient's, and it is not the clinic's own.
-    ``against`` leaves out what does not tell regimens apart. ``error`` is why no plan can be made with it, if so.
+    ``against`` leaves out what does not tell regimens apart; ``findings`` are all that it draws, notes too.
+    ``error`` is why no plan can be made with it, if so.
     """
 
     regimen: Regimen
@@ -39,6 +40,7 @@ class Candidate:
     unsuited: tuple[Reason, ...] = ()
     for_others: bool = False
     against: tuple[Finding, ...] = ()
+    findings: tuple[Finding, ...] = ()
     error: str | None = None
 
     @property
@@ -104,14 +106,21 @@ def _candidate(
     )
     for_others = bool(regimen.suits) and not reasons and regimen.id != clinic.drops.regimen
     candidate = Candidate(regimen, reasons, unsuited, for_others)
+    try:
+        findings = findings_of(regimen, case, clinic, formulary)
+    except DropsError as error:
+        return replace(candidate, error=str(error))
+    return replace(
+        candidate, findings=findings, against=tuple(finding for finding in findings if finding.severity != "note")
+    )
+
+
+def findings_of(regimen: Regimen, case: Case, clinic: Clinic, formulary: Formulary) -> tuple[Finding, ...]:
+    """Return every finding that ``regimen`` draws in ``case``, as if it were given from the day of surgery."""
     plan = case.plan.model_copy(update={"regimen": regimen.id})
     done = case.done.model_copy(update={"regimen": None}) if case.done else None
     ordered = case.model_copy(update={"plan": plan, "done": done, "drop_changes": ()})
-    try:
-        findings = check_drops(plan_drops(ordered, clinic), ordered, formulary)
-    except DropsError as error:
-        return replace(candidate, error=str(error))
-    return replace(candidate, against=tuple(finding for finding in findings if finding.severity != "note"))
+    return check_drops(plan_drops(ordered, clinic), ordered, formulary)
 
 
 def _telling(candidates: Sequence[Candidate]) -> list[Candidate]:

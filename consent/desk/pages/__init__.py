@@ -5,7 +5,24 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-_MODULES = ("login", "home", "cases", "enter", "work", "papers", "theatre", "surgeon", "review", "answers", "figure")
+_MODULES = (
+    "login",
+    "home",
+    "cases",
+    "enter",
+    "work",
+    "papers",
+    "theatre",
+    "surgeon",
+    "review",
+    "answers",
+    "figure",
+    "drops",
+    "lead",
+    "ledger",
+    "settings",
+    "audit",
+)
 
 
 def handlers() -> list[Any]:
