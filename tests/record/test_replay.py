@@ -4,22 +4,27 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping
+from contextlib import closing
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from consent.record.accounts import Account, change_account, close_account, make_account
+from consent.record.backup import back_up
 from consent.record.cases import read_keys
 from consent.record.checking import check_record
 from consent.record.erasure import THE_RESTORE, destroy_keys
 from consent.record.keys import Purpose
 from consent.record.ledger import append
 from consent.record.moves import Role
-from consent.record.place import Record
+from consent.record.place import Place, Record
+from consent.record.restore import restore
 from consent.record.state import CONSENT, sealed_part
 from tests.record.acts import WHY, without_printing
 from tests.record.clock import TestClock
+from tests.record.kept import PASSPHRASE, without_scrypt
 from tests.record.story import IST, Story, make_staff
 
 NOW = dt.datetime(2027, 2, 24, 12, 0, tzinfo=IST)
@@ -138,3 +143,18 @@ def test_a_restore_erases_again_and_does_nothing_else(story: Story) -> None:
     body = {"destroyed": purposes, "ground": WHY, "erased_at": NOW.isoformat()}
     assert _forged(story, restore, "erased", Role.LEAD, **body) == ""
     assert 'to "closed"' in _forged(story, restore, "erased", Role.LEAD, **body, state="closed")
+
+
+def test_rules_that_a_later_version_tightens_keep_nobody_from_a_backup(
+    story: Story, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A record with an entry that today's table would not take is restored whole, and the check still tells of it."""
+    without_scrypt(monkeypatch)
+    told = _forged(story, story.staff.theatre, "noted", Role.THEATRE, state="confirmed")
+    clinic, clock = story.record.clinic, story.record.clock
+    made = back_up(story.record, tmp_path / "backup", PASSPHRASE)
+    assert made.problems == ()
+    restored = restore(made.path, PASSPHRASE, Place(tmp_path / "again"), clinic, clock=clock)
+    with closing(restored.record) as again:
+        assert restored.checked.problems == ()
+        assert [problem.what for problem in check_record(again).problems] == [told]
