@@ -5,24 +5,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-_MODULES = (
-    "login",
-    "home",
-    "cases",
-    "enter",
-    "work",
-    "papers",
-    "theatre",
-    "surgeon",
-    "review",
-    "answers",
-    "figure",
-    "drops",
-    "lead",
-    "ledger",
-    "settings",
-    "audit",
-)
+_MODULES = ("login", "home", "cases", "enter", "work", "papers", "theatre", "surgeon", "review", "answers", "figure", "drops", "day", "lead", "ledger", "settings", "audit", "phone")
 
 
 def handlers() -> list[Any]:
