@@ -41,7 +41,7 @@ def text_of(path: Path) -> str:
 
 
 def checked(text: str) -> Clinic:
-    """The settings in ``text``, with the drugs, regimens, points and elements they name. ``ClinicError``, ``DropsError``."""
+    """The settings in ``text``, with what they name looked up. Raises ``ClinicError`` or ``DropsError``."""
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as failure:

@@ -12,7 +12,7 @@ from litestar.params import SkipValidation
 from consent.desk.here import Asked
 from consent.errors import Problem, UsageError
 
-MOST_FIELDS, LONGEST_TEXT = 600, 4000
+MOST_FIELDS, LONGEST_TEXT, LONGEST_FILE = 600, 4000, 200_000
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,10 @@ class Sent:
         """The text sent as ``name`` as it was typed: for passwords."""
         return next((value for key, value in reversed(self.fields) if key == name), "")
 
+    def long(self, name: str) -> str:
+        """A text of many lines sent as ``name``, as it was typed."""
+        return self.raw(name)
+
     def whole(self, name: str, default: int = 0) -> int:
         """The whole number sent as ``name``; ``default`` where there is none, or none that could be meant."""
         text = self.text(name)
@@ -53,6 +57,11 @@ Form = NamedDependency[SkipValidation[Sent]]
 _DIGITS = 16
 
 
+def _longest(name: str, request: Asked) -> int:
+    """Signs of one field: a page of writing, more only where a route takes a whole file as text."""
+    return LONGEST_FILE if name == "text" and request.url.path == "/lead/settings/text" else LONGEST_TEXT
+
+
 async def read_form(request: Asked) -> Sent:
     """What was sent with ``request``. Raises ``UsageError`` for more than a form of ours can hold."""
     sent = await request.form()
@@ -63,7 +72,7 @@ async def read_form(request: Asked) -> Sent:
             files.append((name, value))
         else:
             fields.append((name, str(value)))
-    if len(fields) > MOST_FIELDS or any(len(value) > LONGEST_TEXT for _, value in fields):
+    if len(fields) > MOST_FIELDS or any(len(value) > _longest(name, request) for name, value in fields):
         raise UsageError(
             Problem("more was sent than this form can hold", "form", remedy="write less, and send it again")
         )

@@ -187,12 +187,13 @@ def parse_regimens(tables: Mapping[str, Mapping[str, Any]], formulary: Formulary
 
 
 @cache
-def _shipped_tables() -> Mapping[str, dict[str, Any]]:
+def shipped_tables() -> Mapping[str, dict[str, Any]]:
+    """The shipped regimens as their tables, by id."""
     return read_model(package_data("drops", "regimens.toml"), _File, DropsError).regimens
 
 
 def _shipped_with(formulary: Formulary) -> Regimens:
-    return parse_regimens(_shipped_tables(), formulary, "regimens.toml: regimens")
+    return parse_regimens(shipped_tables(), formulary, "regimens.toml: regimens")
 
 
 @cache

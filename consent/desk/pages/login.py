@@ -14,8 +14,8 @@ from consent.desk.here import Asked, Here
 from consent.desk.routes import EVERYBODY, entered, shown
 from consent.desk.words import interface_languages
 from consent.errors import AccessError, UsageError
-from consent.record.accounts import set_password
-from consent.record.login import end_session, identify, start_session
+from consent.record.accounts import change_own_password
+from consent.record.login import end_session, start_session
 
 
 @shown("/login", ANYONE)
@@ -52,10 +52,9 @@ def show_password(here: Here) -> Template:
 def change_password(here: Here, form: Form) -> Response[Any]:
     me = here.me
     try:
-        identify(here.office.record, me.login, form.raw("old"), "password-change")
         if form.raw("new") != form.raw("again"):
             return here.page("password.html", 422, error="password.differ")
-        set_password(here.office.record, me.person, me.login, form.raw("new"))
+        change_own_password(here.office.record, me, form.raw("old"), form.raw("new"))
     except (AccessError, UsageError) as error:
         return here.page("password.html", 422, error=error.problems[0])
     answer = here.go("/login")

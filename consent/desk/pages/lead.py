@@ -1,0 +1,127 @@
+"""The clinic lead's pages: accounts, languages, backup, and where everything of the clinic is."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from litestar import Response
+from litestar.response import Template
+
+from consent.desk.clinic_file import own_file
+from consent.desk.form import Form
+from consent.desk.here import Here, Visitor
+from consent.desk.routes import entered, shown
+from consent.errors import ConsentError, Problem, UsageError
+from consent.language import DESK_DOMAIN, Rung, counts, inspect_catalogue, languages
+from consent.record.accounts import (
+    change_account,
+    check_passphrase,
+    close_account,
+    make_account,
+    read_accounts,
+    set_password,
+)
+from consent.record.backup import back_up
+from consent.record.ledger import read_head
+from consent.record.moves import Role
+
+LEAD = (Role.LEAD,)
+
+
+@shown("/lead", LEAD)
+def show_lead(here: Here) -> Template:
+    with here.office.record.store.reading() as connection:
+        head = read_head(connection, here.office.record.key)
+    return here.page("lead.html", head=head, cases=len(here.office.shelf.cases()), own=own_file(here.office))
+
+
+@shown("/lead/people", LEAD)
+def show_people(here: Here) -> Template:
+    return _people(here)
+
+
+@entered("/lead/people", LEAD)
+def make_one(here: Here, form: Form) -> Any:
+    """Make an account with a first password, which its owner has to change before anything else."""
+    try:
+        make_account(
+            here.office.record,
+            here.me.person,
+            form.text("login"),
+            form.text("name"),
+            _roles(form.texts("role")),
+            form.raw("password"),
+            form.text("registration") or None,
+        )
+    except ConsentError as error:
+        return _people(here, error.problems, form, 422)
+    return here.go("/lead/people")
+
+
+@entered("/lead/people/{login:str}", LEAD)
+def change_one(here: Here, form: Form, login: str) -> Any:
+    """Change, close, or give a new first password to the account ``login``."""
+    record, me = here.office.record, here.me.person
+    try:
+        if form.text("do") == "close":
+            close_account(record, me, login)
+        elif form.text("do") == "password":
+            if login == here.me.login:
+                raise UsageError(Problem("your own password is changed on its own page", login))
+            set_password(record, me, login, form.raw("password"))
+        else:
+            roles = _roles(form.texts("role"))
+            change_account(record, me, login, form.text("name"), roles, form.text("registration"))
+    except ConsentError as error:
+        return _people(here, error.problems, None, 422)
+    return here.go("/lead/people")
+
+
+def _people(here: Visitor, problems: tuple[Problem, ...] = (), form: Any = None, status: int = 200) -> Template:
+    with here.office.record.store.reading() as connection:
+        accounts = read_accounts(connection, here.office.record.key).values()
+    open_ones = sorted((one for one in accounts if not one.closed), key=lambda one: one.name)
+    closed = sorted((one for one in accounts if one.closed), key=lambda one: one.name)
+    return here.page(
+        "people.html", status, accounts=open_ones, closed=closed, roles=list(Role), problems=problems, form=form
+    )
+
+
+def _roles(given: tuple[str, ...]) -> tuple[Role, ...]:
+    return tuple(role for role in Role if role.value in given)
+
+
+@shown("/lead/languages", LEAD)
+def show_languages(here: Here) -> Template:
+    """How far the words of each language were checked; for the pages only whether they are all there."""
+    sheets = [(tag, counts(tag)) for tag in languages()]
+    pages = [(tag, len(inspect_catalogue(tag, None, DESK_DOMAIN)[0].messages)) for tag in languages(domain=DESK_DOMAIN)]
+    return here.page("languages.html", sheets=sheets, pages=pages, rungs=list(Rung))
+
+
+@shown("/lead/backup", LEAD)
+def show_backup(here: Here) -> Template:
+    return here.page("backup.html", problem=None)
+
+
+@entered("/lead/backup", LEAD)
+def make_backup(here: Here, form: Form) -> Response[Any]:
+    """The whole record, encrypted, as one file for the browser to keep."""
+    passphrase = form.raw("passphrase")
+    try:
+        if passphrase != form.raw("again"):
+            return here.page("backup.html", 422, problem=here.words.say("password.differ"))
+        check_passphrase(passphrase)
+    except UsageError as error:
+        return here.page("backup.html", 422, problem=error.problems[0].what)
+    name = f"record-{here.office.now:%Y-%m-%d-%H%M}.consent-backup"
+    with tempfile.TemporaryDirectory(dir=here.office.record.place.folder) as folder:
+        made = back_up(here.office.record, Path(folder) / name, passphrase)
+        content = made.path.read_bytes()
+    headers = {"content-disposition": f'attachment; filename="{name}"'}
+    return Response(content, media_type="application/octet-stream", headers=headers)
+
+
+HANDLERS = [show_lead, show_people, make_one, change_one, show_languages, show_backup, make_backup]

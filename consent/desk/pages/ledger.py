@@ -1,0 +1,42 @@
+"""The ledger: who did what when, without what it says of patients; and whether it holds together."""
+
+from __future__ import annotations
+
+from litestar.response import Template
+
+from consent.desk.here import Here, Visitor
+from consent.desk.routes import entered, shown
+from consent.record.checking import Checked, check_record
+from consent.record.ledger import Entry, entry_of, read_head
+from consent.record.moves import Role
+from consent.record.schema import LEDGER
+
+READERS = (Role.LEAD, Role.AUDITOR)
+A_PAGE = 50
+
+
+@shown("/ledger", READERS)
+def show_ledger(here: Here, until: int = 0) -> Template:
+    """Fifty entries up to ``until``, the last first; nothing of them but kind, person, role and moment."""
+    return _page(here, until)
+
+
+@entered("/ledger", READERS)
+def check(here: Here) -> Template:
+    """Hold the whole record against its chain."""
+    return _page(here, 0, check_record(here.office.record))
+
+
+def _page(here: Visitor, until: int, checked: Checked | None = None) -> Template:
+    with here.office.record.store.reading() as connection:
+        head = read_head(connection, here.office.record.key)
+        last = min(until, head.sequence) if until > 0 else head.sequence
+        wanted = (LEDGER.c.sequence <= last) & (LEDGER.c.sequence > last - A_PAGE)
+        rows = connection.execute(LEDGER.select().where(wanted).order_by(LEDGER.c.sequence.desc()))
+        found: list[Entry] = [entry_of(row.content) for row in rows]
+    before = last - A_PAGE if last > A_PAGE else 0
+    after = min(last + A_PAGE, head.sequence) if last < head.sequence else 0
+    return here.page("ledger.html", entries=found, head=head, before=before, after=after, checked=checked)
+
+
+HANDLERS = [show_ledger, check]

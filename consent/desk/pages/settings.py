@@ -1,0 +1,168 @@
+"""The clinic's settings: asked one by one, or as the text of the file, with everything they ever were."""
+
+from __future__ import annotations
+
+import difflib
+from typing import Any
+
+from litestar.response import Template
+
+from consent.clinic import Clinic
+from consent.desk.clinic_file import checked, data_of_text, own_file, take, text_of, with_values
+from consent.desk.entry import Entered, read_entry
+from consent.desk.fields import Field, fields_of
+from consent.desk.form import Form, Sent
+from consent.desk.here import Here, Visitor
+from consent.desk.options import options
+from consent.desk.questions import Asking
+from consent.desk.routes import entered, shown
+from consent.drops.formulary import read_formulary
+from consent.drops.regimens import read_regimens
+from consent.errors import ConsentError, Problem
+from consent.record.moves import Role
+from consent.record.settings_kept import history
+
+LEAD = (Role.LEAD,)
+GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("clinic", ("name", "place", "address", "telephone", "language", "digits", "week_starts_on")),
+    ("day", ("before", "operation_minutes", "day_marks")),
+    ("after", ("aftercare", "drops")),
+    ("law", ("profile", "population", "retention_years", "personal_data")),
+)
+"""What is asked one by one; the rest of the settings stands in the text of the file."""
+LONGEST = 200_000
+
+
+def _fields() -> tuple[Field, ...]:
+    wanted = [name for _, names in GROUPS for name in names]
+    every = fields_of(Clinic, "", "setting")
+    return tuple(one for name in wanted for one in every if one.path == name or one.path.startswith(f"{name}."))
+
+
+@shown("/lead/settings", LEAD)
+def show_settings(here: Here) -> Template:
+    return _page(here)
+
+
+@entered("/lead/settings", LEAD)
+def keep_some(here: Here, form: Form) -> Any:
+    """Keep what was changed of the questions; the file keeps its comments, and the ledger what it was before."""
+    path = own_file(here.office)
+    if path is None:
+        return _page(here, status=409)
+    before = text_of(path)
+    read = read_entry(form, _fields(), data_of_text(before), here.office.zone, Clinic)
+    if read.faults:
+        return _page(here, form, read, status=422)
+    try:
+        after = with_values(before, read.data, _fields())
+        if after != before:
+            take(here.office, here.me, before, after, form.text("why") or here.words.plain("settings.no-reason"))
+    except ConsentError as error:
+        return _page(here, form, read, error.problems, 422)
+    return here.go("/lead/settings")
+
+
+@shown("/lead/settings/text", LEAD)
+def show_text(here: Here, version: int = 0, add: str = "") -> Template:
+    """The text of the file; ``version`` puts in what it was then, ``add`` a regimen or a drug to be changed. Not kept
+    until somebody keeps it."""
+    path = own_file(here.office)
+    text = text_of(path) if path else ""
+    if version:
+        text = next((kept.text for kept in history(here.office.record) if kept.sequence == version), text)
+    return _text_page(here, text + _addition(add))
+
+
+@entered("/lead/settings/text", LEAD, largest=2 * LONGEST)
+def keep_text(here: Here, form: Form) -> Any:
+    """Keep the whole text, once everything in it can be used."""
+    text = form.long("text").replace("\r\n", "\n")
+    path = own_file(here.office)
+    try:
+        if path is None:
+            return _text_page(here, text, status=409)
+        if form.text("do") == "check":
+            checked(text)
+            return _text_page(here, text, fine=True, changed=_changed(text_of(path), text))
+        take(here.office, here.me, text_of(path), text, form.text("why") or here.words.plain("settings.no-reason"))
+    except ConsentError as error:
+        return _text_page(here, text, error.problems, 422)
+    return here.go("/lead/settings")
+
+
+def _changed(before: str, after: str) -> list[str]:
+    lines = difflib.unified_diff(before.splitlines(), after.splitlines(), "", "", n=0, lineterm="")
+    return [line for line in lines if not line.startswith(("---", "+++", "@@"))]
+
+
+def _addition(name: str) -> str:
+    """The table of the shipped regimen ``name`` as TOML, to be changed into the house's own."""
+    import tomlkit
+
+    from consent.drops.regimens import shipped_tables
+
+    table = shipped_tables().get(name)
+    if table is None:
+        return ""
+    return "\n" + tomlkit.dumps({"regimens": {name: table}})
+
+
+@shown("/lead/drops", LEAD)
+def show_drops(here: Here) -> Template:
+    """Every regimen and every drug, with what each rests on, and which of them are the house's own."""
+    clinic = here.office.record.clinic
+    formulary = read_formulary(clinic)
+    return here.page(
+        "house-drops.html",
+        regimens=read_regimens(clinic, formulary),
+        formulary=formulary,
+        own=set(clinic.regimens) | set(clinic.formulary),
+        changeable=own_file(here.office) is not None,
+    )
+
+
+def _page(
+    here: Visitor,
+    form: Sent | None = None,
+    read: Entered | None = None,
+    problems: tuple[Problem, ...] = (),
+    status: int = 200,
+) -> Template:
+    path = own_file(here.office)
+    data = data_of_text(text_of(path)) if path else here.office.record.clinic.model_dump(mode="json", by_alias=True)
+    asking = Asking(here.words, data, here.office.zone, _options(here), form, read)
+    groups = [(name, asking.questions(one for one in _fields() if _in(one, names))) for name, names in GROUPS]
+    return here.page(
+        "settings.html", status, groups=groups, own=path, problems=problems, history=history(here.office.record)
+    )
+
+
+def _options(here: Visitor) -> Any:
+    return {**options(here.office), "drops.regimen": options(here.office)["plan.regimen"]}
+
+
+def _in(field: Field, names: tuple[str, ...]) -> bool:
+    return any(field.path == name or field.path.startswith(f"{name}.") for name in names)
+
+
+def _text_page(
+    here: Visitor,
+    text: str,
+    problems: tuple[Problem, ...] = (),
+    status: int = 200,
+    fine: bool = False,
+    changed: list[str] | None = None,
+) -> Template:
+    return here.page(
+        "settings-text.html",
+        status,
+        text=text,
+        own=own_file(here.office),
+        problems=problems,
+        fine=fine,
+        changed=changed or [],
+    )
+
+
+HANDLERS = [show_settings, keep_some, show_text, keep_text, show_drops]
