@@ -121,6 +121,8 @@ def effect(here: Visitor, case: CaseState, kind: str, data: Mapping[str, Any]) -
 def with_regimen(case: CaseState, order: Mapping[str, Any]) -> tuple[str, dict[str, Any]]:
     """The kind of entry that orders ``order["regimen"]``, and the case with it: in the plan, or from a day after
     surgery on."""
-    if case.state is State.DONE:
-        return "drops-changed", {**case.data, "drop_changes": [*case.data.get("drop_changes", ()), dict(order)]}
-    return "changed", {**case.data, "plan": {**case.data["plan"], "regimen": order["regimen"]}}
+    if case.state is not State.DONE:
+        return "changed", {**case.data, "plan": {**case.data["plan"], "regimen": order["regimen"]}}
+    # Each change is a print of its own: the record gives it its version when it is entered.
+    changes = [*case.data.get("drop_changes", ()), dict(order)]
+    return "drops-changed", {**case.data, "drop_changes": changes, "version": case.version + 1}

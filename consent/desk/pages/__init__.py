@@ -5,7 +5,27 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-_MODULES = ("login", "home", "cases", "enter", "work", "papers", "theatre", "surgeon", "review", "answers", "figure", "drops", "day", "lead", "ledger", "settings", "audit", "phone")
+_MODULES = (
+    "login",
+    "home",
+    "cases",
+    "enter",
+    "work",
+    "papers",
+    "theatre",
+    "surgeon",
+    "review",
+    "answers",
+    "figure",
+    "drops",
+    "day",
+    "lead",
+    "ledger",
+    "settings",
+    "audit",
+    "phone",
+    "done",
+)
 
 
 def handlers() -> list[Any]:

@@ -1,0 +1,166 @@
+"""The page after surgery: what was done, and where it differs from what was agreed, before it is recorded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from litestar import Response
+from litestar.response import Template
+
+from consent.case import Case
+from consent.desk.as_seen import as_seen
+from consent.desk.entry import Entered
+from consent.desk.faults import status_of
+from consent.desk.fields import field
+from consent.desk.form import Form, Sent
+from consent.desk.heading import heading
+from consent.desk.here import Here, Visitor
+from consent.desk.operated import (
+    FOUND,
+    LENS,
+    MORE,
+    NO_STEP,
+    OTHER_LENS,
+    PLANNED,
+    REFERRAL,
+    STEPS,
+    TOLD,
+    agreed_lenses,
+    print_of,
+    read_done,
+)
+from consent.desk.options import options
+from consent.desk.questions import Asking, Question
+from consent.desk.routes import entered, shown
+from consent.errors import ConsentError
+from consent.record.act import Act
+from consent.record.entering import enter
+from consent.record.moves import Role, move
+from consent.record.state import CaseState, case_of
+from consent.review import Difference, differences, events
+
+_SURGEON = (Role.SURGEON,)
+_GROUPS = {
+    "planned": PLANNED,
+    "found": FOUND,
+    "steps": (STEPS,),
+    "lens": OTHER_LENS,
+    "whole": ("done.as_planned",),
+    "more": MORE,
+    "told": TOLD,
+    "referral": REFERRAL,
+}
+
+
+@dataclass(frozen=True)
+class Check:
+    """What is to be looked at before it is recorded. ``print``: stands for exactly what was looked at."""
+
+    case: Case
+    print: str
+    differences: tuple[Difference, ...]
+    events: tuple[str, ...]
+    other_eye: bool
+
+    @property
+    def told(self) -> bool:
+        """Whether somebody told the patient, where there is something to be told."""
+        done = self.case.done
+        return not self.events or (done is not None and done.told is not None)
+
+    @property
+    def unlike(self) -> bool:
+        """Whether anything is not as it was agreed or planned."""
+        return bool(self.differences or self.events or self.other_eye)
+
+
+@shown("/case/{subject:str}/done", _SURGEON)
+def show_done(here: Here, subject: str) -> Template:
+    case = here.office.shelf.case(subject)
+    return _page(here, case, Sent(), None)
+
+
+@entered("/case/{subject:str}/done", _SURGEON)
+def record_done(here: Here, subject: str, form: Form) -> Response[Any]:
+    """Record what was done; the surgeon sees first how it differs from what was agreed."""
+    seen = as_seen(here, subject, form)
+    read = read_done(form, seen.data, seen.case, here.office.zone)
+    if read.faults:
+        return _page(here, seen, form, read, status=422)
+    try:
+        check = _check(case_of(read.data), print_of(read.data))
+        if form.text("checked") != check.print:
+            return _page(here, seen, form, read, check)
+        enter(here.office.record, here.me, subject, _act(seen, form, read), form.raw("password") or None)
+    except ConsentError as error:
+        return _page(here, here.office.shelf.case(subject), form, read, error=error)
+    return here.go(f"/case/{subject}/review")
+
+
+def _act(seen: CaseState, form: Sent, read: Entered) -> Act:
+    if _in_order(seen):
+        return Act("done", seen.sequence, read.data)
+    return Act("done-out-of-order", seen.sequence, read.data, reason=form.text("reason"))
+
+
+def _in_order(case: CaseState) -> bool:
+    return case.state in move("done").origins
+
+
+def _check(case: Case, signs: str) -> Check:
+    other_eye = case.done is not None and case.done.side is not case.eye.side
+    return Check(case, signs, differences(case), events(case), other_eye)
+
+
+def _page(
+    here: Visitor,
+    case: CaseState,
+    form: Sent,
+    read: Entered | None,
+    check: Check | None = None,
+    error: ConsentError | None = None,
+    status: int = 200,
+) -> Template:
+    late = case.state in move("done-out-of-order").origins
+    return here.page(
+        "done.html",
+        status_of(error) if error else status,
+        top=heading(here, case),
+        asked=_asked(here, case, form, read),
+        lenses=agreed_lenses(case.case),
+        lens=form.text(LENS),
+        no_step=form.text(NO_STEP) == "yes",
+        fault=read.faults if read else {},
+        check=check,
+        problems=error.problems if error else (),
+        may=late or _in_order(case),
+        late=late,
+        reason=form.text("reason"),
+    )
+
+
+def _asked(here: Visitor, case: CaseState, form: Sent, read: Entered | None) -> dict[str, tuple[Question, ...]]:
+    """The questions by their place on the page; before anything was typed, as planned where that is no finding."""
+    plan = case.case.plan
+    data = read.data if read else {"done": {"operation": plan.operation.value, "by": plan.surgeon.name}}
+    if read and "operation" not in data["done"]:
+        data = {**data, "done": {**data["done"], "operation": plan.operation.value}}
+    asking = Asking(here.words, data, here.office.zone, options(here.office), form if read else None, read)
+    return {
+        name: tuple(_unsaid(one, form) for one in asking.questions(field(path) for path in paths))
+        for name, paths in _GROUPS.items()
+    }
+
+
+def _unsaid(question: Question, form: Sent) -> Question:
+    """``question`` with nothing chosen where it asks for a finding and nobody has answered it."""
+    if question.name not in _MUST_BE_SAID or form.text(question.name):
+        return question
+    return replace(question, choices=tuple(replace(one, chosen=False) for one in question.choices))
+
+
+_MUST_BE_SAID = frozenset({*FOUND, "done.side", "done.as_planned"})
+
+
+HANDLERS = [show_done, record_done]
