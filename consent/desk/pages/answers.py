@@ -79,7 +79,7 @@ def begin_signing(here: Visitor, subject: str, act: Act, form: Sent, back: str) 
     """Start making the papers that ``act`` seals, and go where one waits for them."""
     order = {"account": here.me, "subject": subject, "act": act, "password": form.raw("password")}
     piece = here.office.work.begin("enter", order, here.me.id, words="work.signing", seconds=SECONDS, back=back)
-    return here.go(f"/work/{piece.id}")
+    return here.go(f"/making/{piece.id}")
 
 
 def answerable(points: tuple[Point, ...]) -> dict[str, Point]:

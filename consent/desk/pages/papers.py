@@ -70,7 +70,7 @@ def print_drafts(here: Here, form: Form, subject: str) -> Any:
     order = {"subject": case.subject, "sheets": sheets, "languages": (), "large": form.text("large") == "yes"}
     seconds = 2 + SECONDS_A_SHEET * len(sheets)
     piece = here.office.work.begin("drafts", order, here.me.id, "work.printing", seconds, f"/case/{subject}/papers")
-    return here.go(f"/work/{piece.id}")
+    return here.go(f"/making/{piece.id}")
 
 
 @entered("/case/{subject:str}/paper", WHO)

@@ -14,7 +14,7 @@ from consent.desk.routes import EVERYBODY, shown
 from consent.desk.work import Outcome, Piece
 
 
-@shown("/work/{name:str}", EVERYBODY)
+@shown("/making/{name:str}", EVERYBODY)
 def wait(here: Here, name: str) -> Response[Any]:
     """How far the work is; once it is done, its files, or back to where it was begun, or what stood in the way."""
     piece = _piece(here, name)
@@ -30,7 +30,7 @@ def wait(here: Here, name: str) -> Response[Any]:
     return here.go(piece.back)
 
 
-@shown("/work/{name:str}/{place:int}", EVERYBODY)
+@shown("/making/{name:str}/{place:int}", EVERYBODY)
 def fetch(here: Here, name: str, place: int) -> Response[bytes]:
     """One finished file, to be looked at or printed."""
     files = _piece(here, name).outcome.files if _piece(here, name).done else ()
