@@ -16,7 +16,7 @@ from consent.wording import Remark
 
 @dataclass(frozen=True)
 class Chain:
-    """``missing``: why the patient sees the usual eye's figure instead of this eye's; empty where they see their own."""
+    """``missing``: why the patient sees the usual eye's figure and not this eye's; empty where they see their own."""
 
     estimate: Estimate
     missing: tuple[str, ...]
@@ -55,7 +55,7 @@ class Chain:
 
 
 def chain_of(outcome: str, estimates: Iterable[Estimate], case: Case, clinic: Clinic) -> Chain:
-    """The chain of ``outcome``. Raises ``UsageError`` with the nearest name where ``estimates`` hold no such outcome."""
+    """The chain of ``outcome``. Raises ``UsageError`` with the nearest name where there is no such outcome."""
     found = {estimate.outcome: estimate for estimate in estimates}
     if (estimate := found.get(outcome)) is None:
         near = difflib.get_close_matches(outcome, found, n=1)

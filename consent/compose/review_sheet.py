@@ -47,7 +47,7 @@ def review_sheet(
     is_done = assessment.case.done is not None
     sections = (
         _summary(assessment, voice, points),
-        *((_plan_and_fact(assessment, voice),) if is_done else ()),
+        *((plan_and_fact(assessment, voice),) if is_done else ()),
         _points(voice, points),
         *(() if is_done else (_risks(assessment, voice),)),
         drops_section(assessment, voice),
@@ -88,7 +88,7 @@ def _summary(assessment: Assessment, voice: Voice, points: tuple[Point, ...]) ->
     return Section("summary", None, (Facts(rows),))
 
 
-def _plan_and_fact(assessment: Assessment, voice: Voice) -> Section:
+def plan_and_fact(assessment: Assessment, voice: Voice) -> Section:
     """What was done, what differed from the plan and whether that had been agreed; who told the patient."""
     case, done = assessment.case, assessment.case.done
     rows = [(voice.line("label.lens-placed"), lens_placed(case, voice))]

@@ -55,6 +55,8 @@ def _review(waiting: Waiting, is_clear: bool) -> NextStep:
 
 def _after(waiting: Waiting, at: str, today: dt.date) -> NextStep:
     wanted = due(waiting.case, today)
+    if "surgeon.due.aftercare" in wanted and (waiting.stops or waiting.asks):
+        return NextStep("look.next.after-open", "look.go.answer", "#points")
     if "surgeon.due.aftercare" in wanted:
         return NextStep("look.next.aftercare", "surgeon.go.aftercare", f"{at}/aftercare")
     if wanted:

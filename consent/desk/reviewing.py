@@ -9,14 +9,15 @@ from typing import get_args
 from markupsafe import Markup
 
 from consent.case import Understood
-from consent.compose.document import Line, Para
+from consent.compose.document import Facts, Line, Para
 from consent.compose.figures import own_shown, short_figure, usual_shown
 from consent.compose.review_drops import drops_section
-from consent.compose.review_sheet import risk_row
+from consent.compose.review_sheet import plan_and_fact, risk_row
 from consent.desk.heading import Heading, heading, voice_of
 from consent.desk.here import Visitor
 from consent.desk.in_the_way import InTheWay, in_the_way
 from consent.desk.next_step import NextStep, next_step
+from consent.desk.operated import FOUND
 from consent.desk.since import Since, changed_after, since_look, voided_last
 from consent.desk.waiting import Waiting
 from consent.errors import Problem
@@ -85,6 +86,7 @@ class Review:
     figures: tuple[Figure, ...]
     kinds: tuple[str, ...]
     drops: tuple[Markup, ...]
+    fact: tuple[tuple[Markup, Markup], ...]
     since: Since
     new: tuple[EntryLine, ...]
     voided: SealedSet | None
@@ -120,6 +122,7 @@ def review(here: Visitor, case: CaseState, typed: Typed) -> Review:
         tuple(figure_of(here, one, assessment) for one in assessment.risks.values() if one.applies),
         _kinds(assessment),
         _drops(here, assessment),
+        _fact(here, assessment),
         since,
         _lines(here, case, since.places),
         voided,
@@ -161,6 +164,23 @@ def _kinds(assessment: Assessment) -> tuple[str, ...]:
 def _drops(here: Visitor, assessment: Assessment) -> tuple[Markup, ...]:
     section = drops_section(assessment, voice_of(here))
     return tuple(_html(block.text) for block in section.blocks if isinstance(block, Para))
+
+
+def _fact(here: Visitor, assessment: Assessment) -> tuple[tuple[Markup, Markup], ...]:
+    """What was done and found, not known where nobody has said it, and where it was not as agreed; nothing before
+    surgery."""
+    done, say = assessment.case.done, here.words.say
+    if done is None:
+        return ()
+    side = say(f"eye.{done.side}") if done.side else say("choice.answer.unknown")
+    found = ((path, getattr(done, path.removeprefix("done."))) for path in FOUND)
+    blocks = plan_and_fact(assessment, voice_of(here)).blocks
+    return (
+        (say("field.done.side"), side),
+        (say("field.done.by"), here.words.typed(done.by) if done.by else say("look.not-entered")),
+        *((say(f"field.{path}"), say(f"choice.answer.{answer}")) for path, answer in found),
+        *((_html(a), _html(b)) for block in blocks if isinstance(block, Facts) for a, b in block.rows),
+    )
 
 
 def _not_accepted(assessment: Assessment) -> tuple[str, ...]:

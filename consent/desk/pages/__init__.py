@@ -25,6 +25,7 @@ _MODULES = (
     "audit",
     "phone",
     "done",
+    "after",
 )
 
 

@@ -1,0 +1,150 @@
+"""After surgery: the first morning, the papers for home, the end of a case."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from litestar import Response
+from litestar.response import Template
+
+from consent.desk.as_seen import SEEN, as_seen
+from consent.desk.entry import Entered, read_entry
+from consent.desk.faults import status_of
+from consent.desk.fields import Field, field
+from consent.desk.form import Form, Sent
+from consent.desk.heading import heading
+from consent.desk.here import Here, Visitor
+from consent.desk.in_the_way import in_the_way
+from consent.desk.options import options
+from consent.desk.pages.answers import begin_signing
+from consent.desk.questions import Asking
+from consent.desk.routes import entered, shown
+from consent.desk.waiting import due
+from consent.errors import ConsentError, MoveError, Problem
+from consent.record.act import Act
+from consent.record.entering import enter
+from consent.record.moves import Role, State, move
+from consent.record.state import AFTERCARE, CaseState
+from consent.record.voiding import sheets_of
+
+_SURGEON = (Role.SURGEON,)
+_MORNING = (
+    "day1.acuity_pinhole",
+    "day1.poor_sight_explained",
+    "day1.pressure_mmhg",
+    "day1.leak",
+    "day1.hypopyon",
+    "day1.cornea",
+    "day1.cells",
+    "day1.lens",
+)
+"""What is looked at on the first morning, in the order in which it is."""
+
+
+@shown("/case/{subject:str}/first-day", _SURGEON)
+def show_first_day(here: Here, subject: str) -> Template:
+    return _first_day(here, here.office.shelf.case(subject), Sent())
+
+
+@entered("/case/{subject:str}/first-day", _SURGEON)
+def record_first_day(here: Here, subject: str, form: Form) -> Response[Any]:
+    seen = as_seen(here, subject, form)
+    read = read_entry(form, _fields(), seen.data, here.office.zone)
+    if read.faults:
+        return _first_day(here, seen, form, read, status=422)
+    try:
+        enter(here.office.record, here.me, subject, Act("first-day", seen.sequence, read.data))
+    except ConsentError as error:
+        return _first_day(here, here.office.shelf.case(subject), form, read, error)
+    return here.go(f"/case/{subject}/review")
+
+
+def _fields() -> tuple[Field, ...]:
+    return tuple(field(path) for path in _MORNING)
+
+
+def _first_day(
+    here: Visitor,
+    case: CaseState,
+    form: Sent,
+    read: Entered | None = None,
+    error: ConsentError | None = None,
+    status: int = 200,
+) -> Template:
+    data: Mapping[str, Any] = read.data if read else case.data
+    asking = Asking(here.words, data, here.office.zone, options(here.office), form if read else None, read)
+    return here.page(
+        "first-day.html",
+        status_of(error) if error else status,
+        top=heading(here, case),
+        questions=asking.questions(_fields()),
+        problems=error.problems if error else (),
+        faults=[one for name, one in read.faults.items() if not name] if read else [],
+        may=case.state in move("first-day").origins,
+    )
+
+
+@shown("/case/{subject:str}/aftercare", _SURGEON)
+def show_aftercare(here: Here, subject: str) -> Template:
+    return _aftercare(here, here.office.shelf.case(subject))
+
+
+@entered("/case/{subject:str}/aftercare", _SURGEON)
+def issue_aftercare(here: Here, subject: str, form: Form) -> Response[Any]:
+    """Begin sealing the papers for home; what the record would refuse is told before anything is begun."""
+    case = here.office.shelf.case(subject)
+    if case.state is not State.DONE or in_the_way(here.office.shelf.pack(case), AFTERCARE, here.words):
+        return _aftercare(here, case, "look.fault.in-the-way", 409)
+    if not form.raw("password"):
+        return _aftercare(here, case, "look.fault.password", 422)
+    act = Act("aftercare-issued", form.whole(SEEN))
+    return begin_signing(here, subject, act, form, f"/case/{subject}/papers")
+
+
+def _aftercare(here: Visitor, case: CaseState, fault: str = "", status: int = 200) -> Template:
+    pack = here.office.shelf.pack(case)
+    may = case.state is State.DONE
+    sheets = [name for name in sheets_of(AFTERCARE) if any(one.sheet == name for one in pack.documents)]
+    return here.page(
+        "aftercare.html",
+        status,
+        top=heading(here, case),
+        may=may,
+        fault=fault,
+        hindrances=in_the_way(pack, AFTERCARE, here.words) if may else (),
+        sheets=sheets,
+        held=case.sealed(AFTERCARE),
+    )
+
+
+@shown("/case/{subject:str}/close", (Role.SURGEON, Role.LEAD))
+def show_close(here: Here, subject: str) -> Template:
+    return _close(here, here.office.shelf.case(subject))
+
+
+@entered("/case/{subject:str}/close", (Role.SURGEON, Role.LEAD))
+def close(here: Here, subject: str, form: Form) -> Response[Any]:
+    """Close the case; what is due still has to be seen before."""
+    case = here.office.shelf.case(subject)
+    if due(case, here.office.today) and form.text("sure") != "yes":
+        return _close(here, case, MoveError(Problem(here.words.plain("close.fault.due"), "")))
+    try:
+        enter(here.office.record, here.me, subject, Act("closed", form.whole(SEEN)))
+    except ConsentError as error:
+        return _close(here, here.office.shelf.case(subject), error)
+    return here.go(f"/case/{subject}")
+
+
+def _close(here: Visitor, case: CaseState, error: ConsentError | None = None) -> Template:
+    return here.page(
+        "close.html",
+        status_of(error) if error else 200,
+        top=heading(here, case),
+        may=case.state in move("closed").origins,
+        due=due(case, here.office.today),
+        problems=error.problems if error else (),
+    )
+
+
+HANDLERS = [show_first_day, record_first_day, show_aftercare, issue_aftercare, show_close, close]
