@@ -98,6 +98,12 @@ class Review:
     not_accepted: tuple[str, ...]
     typed: Typed
 
+    @property
+    def lost(self) -> tuple[str, ...]:
+        """Reasons that were written to points which are no longer there as they were."""
+        there = {point.key for point in self.points if point.open}
+        return tuple(text for key, text in self.typed.why.items() if key not in there)
+
 
 def review(here: Visitor, case: CaseState, typed: Typed) -> Review:
     """The page of review of ``case`` for whoever asks. Raises ``RecordError`` where the identity was erased."""

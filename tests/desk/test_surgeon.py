@@ -1,0 +1,382 @@
+"""The surgeon's pages: what needs an eye comes first, nothing is signed that the record would refuse, every number has
+its chain, and what was done is never answered before somebody answers it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterator
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from consent.clinic import Clinic
+from consent.compose.chain import chain_of
+from consent.record.place import Place, make_record
+from consent.record.state import CaseState
+from consent.review import Severity, assess
+from tests.desk.house import House, open_house
+from tests.record.acts import without_printing
+from tests.record.clock import TestClock
+from tests.record.story import IST, PASSWORDS
+
+DAY = dt.datetime(2027, 2, 24, 4, 30, tzinfo=dt.UTC)
+"""Ten in the morning in India, on the day the ordinary case is operated on."""
+
+
+@pytest.fixture
+def clock() -> TestClock:
+    return TestClock(DAY)
+
+
+@pytest.fixture
+def day(tmp_path: Path, clinic: Clinic, clock: TestClock) -> Iterator[House]:
+    """A desk on the day of surgery."""
+    with without_printing(), open_house(make_record(Place(tmp_path / "record"), clinic, clock)) as made:
+        yield made
+
+
+def explained(house: House, name: str = "ordinary") -> CaseState:
+    story = house.story(name)
+    story.explain(house.record.clock().astimezone(IST) - dt.timedelta(minutes=9))
+    return house.case(name)
+
+
+def ready(house: House) -> CaseState:
+    """The ordinary case, explained, every ask answered."""
+    explained(house)
+    house.story().answer_all()
+    return house.case()
+
+
+def confirmed(house: House) -> CaseState:
+    ready(house)
+    story = house.story()
+    story.sign_off()
+    story.consent()
+    story.confirm(house.record.clock().astimezone(IST))
+    return house.case()
+
+
+def waiting(house: House, name: str) -> list[Any]:
+    points = assess(house.case(name).case, house.record.clinic).points
+    return [point for point in points if point.severity is not Severity.NOTE and point.open]
+
+
+def kinds(case: CaseState) -> list[str]:
+    return [told.entry.kind for told in case.history]
+
+
+def text_of(page: str) -> str:
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", page)).split())
+
+
+# The list.
+
+
+def test_stops_come_before_asks_and_review_before_drafts_and_empty_groups_are_not_shown(house: House) -> None:
+    explained(house, "ordinary")
+    explained(house, "hard")
+    page = house.browser("asha").get("/surgeon").text
+    places = [page.index(name) for name in ("Haradhan Example", "Shanti Example", "Kamla Example")]
+    assert places == sorted(places)
+    assert page.index("Waiting for your review") < page.index("Not ready for review yet")
+    assert "Operations today" not in page and "After surgery" not in page
+
+
+def test_the_list_says_what_nobody_has_looked_for(house: House) -> None:
+    explained(house, "hard")
+    row = text_of(house.browser("asha").get("/surgeon").text)
+    assert "NOT KNOWN: pseudoexfoliation or phacodonesis" in row
+
+
+# The review.
+
+
+def test_one_sitting_is_one_look_and_what_others_entered_since_is_shown(day: House, clock: TestClock) -> None:
+    case = explained(day)
+    path = f"/case/{case.subject}/review"
+    for _ in range(2):
+        assert day.browser("asha").get(path).status_code == 200
+    assert kinds(day.case()).count("looked-at") == 1
+    clock.advance(hours=1)
+    day.browsers.clear()
+    day.story().enter(day.staff.counsellor, "asked", {"talk.questions": [{"question": "Will I drive?"}]})
+    page = text_of(day.browser("asha").get(path).text)
+    assert "Entered by others since you looked" in page
+    assert "The patient asked" in page and "Will I drive?" in page
+
+
+def test_every_answer_written_is_recorded_in_one_entry_by_its_key(house: House) -> None:
+    case = explained(house, "hard")
+    asks = [point for point in waiting(house, "hard") if point.severity is Severity.ASK][:2]
+    form = {f"why.{point.key}": f"Seen, {place}." for place, point in enumerate(asks)}
+    answer = house.browser("asha").post(f"/case/{case.subject}/answer", {**form, "seen": case.sequence})
+    assert answer.status_code == 303
+    after = house.case("hard")
+    assert kinds(after)[-1] == "answered"
+    assert {(one.point, one.key, one.by) for one in after.case.answers} == {
+        (point.id, point.key, "Dr Asha Invented") for point in asks
+    }
+
+
+def test_an_answer_to_facts_that_changed_is_not_recorded_and_not_lost(house: House) -> None:
+    case = explained(house, "hard")
+    typed = "A long reason, thought over."
+    page = house.browser("asha").post(
+        f"/case/{case.subject}/answer", {"why.00000000": typed, "seen": case.sequence}
+    )  # fmt: skip
+    assert page.status_code == 409
+    assert "has changed meanwhile" in page.text and typed in page.text
+    assert "answered" not in kinds(house.case("hard"))
+
+
+def test_what_two_surgeons_answer_at_once_is_refused_and_what_was_typed_stays(house: House) -> None:
+    case = explained(house, "hard")
+    first, second = [point for point in waiting(house, "hard") if point.severity is Severity.ASK][:2]
+    asha = house.browser("asha")
+    asha.post(f"/case/{case.subject}/answer", {f"why.{first.key}": "First.", "seen": case.sequence})
+    page = asha.post(f"/case/{case.subject}/answer", {f"why.{second.key}": "Second.", "seen": case.sequence})
+    assert page.status_code == 409
+    assert "Second." in page.text
+    assert len(house.case("hard").case.answers) == 1
+
+
+def test_nothing_is_signed_while_something_stands_in_the_way(house: House) -> None:
+    case = explained(house, "hard")
+    browser = house.browser("asha")
+    assert 'name="password"' not in browser.get(f"/case/{case.subject}/review").text
+    form = {"password": PASSWORDS["asha"], "seen": house.case("hard").sequence}
+    page = browser.post(f"/case/{case.subject}/sign-off", form)
+    assert page.status_code == 409
+    assert "Nothing was signed" in page.text
+    assert "signed-off" not in kinds(house.case("hard"))
+
+
+def test_a_signature_needs_the_password_again(house: House) -> None:
+    # 21 CFR 11.200(a): two parts to a signature.
+    case = ready(house)
+    browser = house.browser("asha")
+    path = f"/case/{case.subject}/sign-off"
+    assert browser.post(path, {"seen": house.case().sequence}).status_code == 422
+    wrong = browser.post(path, {"password": "not my own password", "seen": house.case().sequence})
+    assert browser.get(wrong.headers["location"]).status_code == 403
+    assert "signed-off" not in kinds(house.case())
+    right = browser.post(path, {"password": PASSWORDS["asha"], "seen": house.case().sequence})
+    assert browser.get(right.headers["location"]).headers["location"] == f"/case/{case.subject}/review"
+    assert house.case().state == "signed off"
+
+
+def test_a_signature_rests_on_what_was_seen(house: House) -> None:
+    case = ready(house)
+    house.story().enter(house.staff.counsellor, "changed", {"patient.telephone": "00000 12345"})
+    browser = house.browser("asha")
+    sent = browser.post(
+        f"/case/{case.subject}/sign-off", {"password": PASSWORDS["asha"], "seen": case.sequence}
+    )  # fmt: skip
+    page = browser.get(sent.headers["location"])
+    assert page.status_code == 409
+    assert house.case().state == "explained"
+
+
+def test_figures_are_accepted_and_a_case_sent_back_with_a_reason(house: House) -> None:
+    case = explained(house)
+    browser = house.browser("asha")
+    browser.post(f"/case/{case.subject}/accept-figures", {"seen": case.sequence})
+    accepted = house.case().case.figures_accepted
+    assert accepted is not None and accepted.by == "Dr Asha Invented"
+    form = {"reason": "", "seen": house.case().sequence}
+    assert browser.post(f"/case/{case.subject}/send-back", form).status_code == 422
+    browser.post(f"/case/{case.subject}/send-back", {**form, "reason": "The pupil was not measured."})
+    assert house.case().state == "sent back"
+    assert house.case().history[-1].details["reason"] == "The pupil was not measured."
+
+
+def test_every_number_has_its_chain_with_every_step_and_source(kept_house: House) -> None:
+    case = kept_house.case("hard")
+    assessment = assess(case.case, kept_house.record.clinic)
+    browser = kept_house.browser("asha")
+    for outcome in assessment.risks:
+        chain = chain_of(outcome, assessment.risks.values(), case.case, assessment.clinic)
+        page = text_of(browser.get(f"/case/{case.subject}/figure/{outcome}").text)
+        for step in chain.steps:
+            assert " ".join(step.text.split()) in page, (outcome, step.text)
+        for source, _ in chain.sources:
+            assert " ".join(source.citation.split()) in page, (outcome, source.reference)
+
+
+# Drops.
+
+
+def test_what_a_choice_would_raise_is_shown_before_it_is_ordered(house: House) -> None:
+    case = explained(house, "hard")
+    browser = house.browser("asha")
+    path, form = f"/case/{case.subject}/regimen", {"regimen": "diabetes-nsaid", "seen": case.sequence}
+    first = browser.post(path, form)
+    assert first.status_code == 200
+    assert "Diabetes and NSAID drops" in first.text and "Before you order this" in first.text
+    assert house.case("hard").case.plan.regimen == case.case.plan.regimen
+    assert browser.post(path, {**form, "sure": "diabetes-nsaid"}).status_code == 303
+    assert house.case("hard").case.plan.regimen == "diabetes-nsaid"
+
+
+def test_after_surgery_other_drops_begin_on_a_day_with_a_reason(day: House) -> None:
+    case = confirmed(day)
+    day.story().operate()
+    browser = day.browser("asha")
+    path, form = f"/case/{case.subject}/regimen", {"regimen": "two-weeks-flat", "seen": day.case().sequence}
+    assert browser.post(path, form).status_code == 422
+    form |= {"on": "2027-02-26", "why": "Pressure rose.", "sure": "two-weeks-flat"}
+    assert browser.post(path, form).status_code == 303
+    change = day.case().case.drop_changes[-1]
+    assert (change.on, change.regimen, change.by) == (dt.date(2027, 2, 26), "two-weeks-flat", "Dr Asha Invented")
+
+
+# The day.
+
+_NO = dict.fromkeys(
+    ("condition_changed", "plan_changed", "surgeon_changed", "information_changed", "too_long_ago", "mind_changed"),
+    "no",
+)
+
+
+def test_what_was_not_asked_is_not_confirmed(day: House, clock: TestClock) -> None:
+    ready(day)
+    story = day.story()
+    story.sign_off()
+    story.consent()
+    clock.advance(minutes=1)
+    tara = day.browser("tara")
+    path, seen = f"/case/{day.case().subject}/confirm", day.case().sequence
+    form = {**_NO, "still_wishes": "yes", "plan_changed": "", "seen": seen, "decision": "confirmed"}
+    page = tara.post(path, form)
+    assert page.status_code == 409
+    assert re.search(r'name="condition_changed" value="no" checked', page.text)
+    assert day.case().state == "consented"
+    assert tara.post(path, {**form, "plan_changed": "no"}).status_code == 303
+    second = day.case().case.confirmation
+    assert day.case().state == "confirmed" and second is not None and second.by == "T. Example"
+
+
+def test_not_confirmed_voids_the_papers_and_needs_a_reason(day: House) -> None:
+    case = confirmed(day)
+    tara = day.browser("tara")
+    path, form = f"/case/{case.subject}/confirm", {"decision": "not", "seen": case.sequence}
+    assert tara.post(path, form).status_code == 409
+    tara.post(path, {**form, "reason": "A stye on the lid."})
+    assert day.case().state == "draft"
+    assert day.case().sealed("consent") is None
+
+
+# After surgery.
+
+_AS_PLANNED = {
+    "asked": [
+        "done.side", "done.operation", "done.by", "done.capsule_torn", "done.vitreous_lost", "done.piece_retained",
+        "done.steps", "done.as_planned", "done.told.by", "done.told.at",
+    ],
+    "done.side": "left",
+    "done.operation": "phacoemulsification",
+    "done.by": "Dr Asha Invented",
+    "done.capsule_torn": "no",
+    "done.vitreous_lost": "no",
+    "done.piece_retained": "no",
+    "lens": "planned",
+    "no-step": "yes",
+    "done.as_planned": "yes",
+}  # fmt: skip
+
+
+def record(day: House, form: dict[str, Any]) -> Any:
+    """Send the page after surgery, look at the differences, and record."""
+    browser = day.browser("asha")
+    path = f"/case/{day.case().subject}/done"
+    look = browser.post(path, {**form, "seen": day.case().sequence})
+    checked = re.search(r'name="checked" value="(\w+)"', look.text)
+    assert checked is not None, text_of(look.text)
+    return look, browser.post(path, {**form, "checked": checked[1], "seen": day.case().sequence})
+
+
+def test_nothing_that_was_found_is_answered_beforehand(day: House) -> None:
+    case = confirmed(day)
+    page = day.browser("asha").get(f"/case/{case.subject}/done").text
+    for name in ("done.side", "done.capsule_torn", "done.vitreous_lost", "done.piece_retained", "lens", "done.steps"):
+        boxes = re.findall(rf'<input[^>]*name="{re.escape(name)}"[^>]*>', page)
+        assert boxes and not any("checked" in box for box in boxes), name
+    assert re.search(r'value="phacoemulsification" checked', page)
+
+
+def test_what_is_left_open_is_named_and_nothing_is_recorded(day: House) -> None:
+    case = confirmed(day)
+    form = {key: value for key, value in _AS_PLANNED.items() if key not in ("done.vitreous_lost", "lens", "no-step")}
+    page = day.browser("asha").post(f"/case/{case.subject}/done", {**form, "seen": case.sequence})
+    assert page.status_code == 422
+    assert "3 questions are not answered" in page.text
+    assert day.case().state == "confirmed"
+
+
+def test_as_planned_is_recorded_as_it_was_looked_at(day: House) -> None:
+    confirmed(day)
+    look, sent = record(day, _AS_PLANNED)
+    assert "All was done as planned" in look.text
+    assert sent.status_code == 303
+    done = day.case().case.done
+    assert day.case().state == "done" and done is not None
+    assert done.lens == day.case().case.plan.lens and done.operation is None
+    assert (done.capsule_torn, done.no_lens, done.steps) == ("no", "no", ())
+
+
+def test_differences_are_shown_before_they_are_recorded_and_the_other_eye_loudly(day: House) -> None:
+    confirmed(day)
+    form = {**_AS_PLANNED, "done.side": "right", "done.capsule_torn": "yes", "done.steps": ["pupil device"]}
+    form |= {"no-step": "", "done.as_planned": "no", "lens": "fallback-0"}
+    browser = day.browser("asha")
+    look = browser.post(f"/case/{day.case().subject}/done", {**form, "seen": day.case().sequence})
+    said = text_of(look.text)
+    assert "You wrote the RIGHT eye. Agreed was the LEFT eye." in said
+    assert "capsule torn" in said and "agreed beforehand" in said and "not agreed beforehand" in said
+    assert "Not entered who told the patient" in said
+    assert day.case().state == "confirmed"
+
+
+def test_what_was_altered_after_the_look_is_looked_at_again(day: House) -> None:
+    confirmed(day)
+    browser = day.browser("asha")
+    path = f"/case/{day.case().subject}/done"
+    look = browser.post(path, {**_AS_PLANNED, "seen": day.case().sequence})
+    checked = re.findall(r'name="checked" value="(\w+)"', look.text)[0]
+    again = browser.post(path, {**_AS_PLANNED, "done.capsule_torn": "yes", "checked": checked})
+    assert again.status_code == 200 and "capsule torn" in text_of(again.text)
+    assert day.case().state == "confirmed"
+
+
+def test_an_eye_operated_out_of_order_needs_reason_and_password(day: House) -> None:
+    case = ready(day)
+    _, without = record(day, _AS_PLANNED)
+    assert without.status_code in (403, 409)
+    assert day.case().state == "explained"
+    _, sent = record(day, {**_AS_PLANNED, "reason": "The tablet was off.", "password": PASSWORDS["asha"]})
+    assert sent.status_code == 303
+    assert kinds(day.case())[-1] == "done-out-of-order" and day.case().subject == case.subject
+
+
+def test_the_first_morning_then_the_papers_for_home_then_the_end(day: House, clock: TestClock) -> None:
+    confirmed(day)
+    record(day, _AS_PLANNED)
+    day.story().answer_all()
+    clock.advance(hours=20)
+    day.browsers.clear()
+    browser, subject = day.browser("asha"), day.case().subject
+    assert "Papers for home not signed" in browser.get("/surgeon").text
+    form = {"asked": ["day1.pressure_mmhg"], "day1.pressure_mmhg": "18", "seen": day.case().sequence}
+    assert browser.post(f"/case/{subject}/first-day", form).status_code == 303
+    day.story().answer_all()
+    early = browser.post(f"/case/{subject}/close", {"seen": day.case().sequence})
+    assert early.status_code == 409 and day.case().state == "done"
+    sent = browser.post(f"/case/{subject}/aftercare", {"password": PASSWORDS["asha"], "seen": day.case().sequence})
+    assert browser.get(sent.headers["location"]).status_code == 303
+    assert day.case().sealed("aftercare") is not None
+    assert browser.post(f"/case/{subject}/close", {"seen": day.case().sequence}).status_code == 303
+    assert day.case().state == "closed"
