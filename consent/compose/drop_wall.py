@@ -15,7 +15,7 @@ from consent.compose.frame import telephone
 from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
 from consent.compose.which_eye import face
-from consent.drops import DropPlan, Ends, Form, Phase, Row
+from consent.drops import DaySessions, DropPlan, Ends, Form, Phase, Row
 from consent.drops.own_drop_checks import MISSING, name_missing
 from consent.language import Day, Quoted
 from consent.review.assessment import Assessment
@@ -269,12 +269,17 @@ def told_lines(assessment: Assessment, voice: Voice) -> Iterator[Block]:
     if assessment.case.own_drops and plan.issued_from <= 0:
         yield Para(voice.line("calendar.own-until-then"))
     for day in printed_days(plan):
-        for number, drops in day.untimed:
-            row = plan.row(number)
-            ours = row.ends is not Ends.LONG_STANDING and row.side is plan.side
-            words = "calendar.given-by-staff" if ours else "calendar.staff-say-when"
-            eye = remark(f"eye.{row.side}")
-            yield Para(voice.count(words, drops, date=Day(day.date, "brief"), bottle=number, eye=eye))
+        yield from (Para(line) for line in without_clock(plan, day, voice))
+
+
+def without_clock(plan: DropPlan, day: DaySessions, voice: Voice) -> Iterator[Line]:
+    """What is told of the drops of ``day`` that have no clock time: who gives them."""
+    for number, drops in day.untimed:
+        row = plan.row(number)
+        ours = row.ends is not Ends.LONG_STANDING and row.side is plan.side
+        words = "calendar.given-by-staff" if ours else "calendar.staff-say-when"
+        eye = remark(f"eye.{row.side}")
+        yield voice.count(words, drops, date=Day(day.date, "brief"), bottle=number, eye=eye)
 
 
 _SIGN = {"stop": "stop", "changed": "stop", "pause": "pause", "undecided": "question"}

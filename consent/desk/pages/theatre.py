@@ -1,0 +1,73 @@
+"""Theatre: the operations of a day, and the page that is read aloud before each."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from litestar.response import Template
+
+from consent.desk import pause
+from consent.desk.here import Here
+from consent.desk.holding import holding
+from consent.desk.routes import shown
+from consent.desk.theatre_day import day_of
+from consent.language import Day
+from consent.record.moves import Role
+
+WHO = (Role.THEATRE, Role.SURGEON)
+_ONE_DAY = dt.timedelta(days=1)
+
+
+@shown("/theatre", WHO)
+def show_day(here: Here, day: str = "") -> Template:
+    """The operations of today, or of the day asked for."""
+    today = here.office.today
+    wanted = _date(day) or today
+    rows = day_of(here.office.shelf, wanted, here.office.zone)
+    groups = {group: [row for row in rows if row.group == group] for group in ("waiting", "operated", "off")}
+    ready = sum(bool(row.holding and row.holding.good) for row in groups["waiting"])
+    days = (wanted - _ONE_DAY, wanted + _ONE_DAY)
+    return here.page(
+        "theatre.html", day=wanted, today=today, groups=groups, ready=ready, unreadable=_unreadable(day), days=days
+    )
+
+
+def _date(text: str) -> dt.date | None:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def _unreadable(text: str) -> bool:
+    return bool(text) and _date(text) is None
+
+
+def _without_weekday(day: dt.date) -> Day:
+    return Day(day, "long")
+
+
+@shown("/case/{subject:str}/pause", WHO)
+def show_pause(here: Here, subject: str) -> Template:
+    """What is read aloud before surgery, and what stops it."""
+    case = here.office.shelf.case(subject)
+    if case.erased is not None:
+        return here.page("erased.html", case=case)
+    zone, today = here.office.zone, here.office.today
+    found = holding(case, here.office.shelf.assessment(case), today, zone)
+    one = case.case
+    by = one.confirmation.by if one.confirmation else None
+    values: dict[str, Any] = {
+        "bands": pause.bands(one, found, zone),
+        "consent": pause.consent_facts(found, today, zone, by),
+        "lenses": pause.lens_rows(one),
+        "not_on_form": pause.steps_not_on_form(one),
+        "look_out": pause.look_out(one),
+        "numb": pause.anaesthesia(one),
+        "day_of": _without_weekday,
+    }
+    return here.page("theatre-pause.html", case=case, one=one, found=found, now=here.office.now, **values)
+
+
+HANDLERS = [show_day, show_pause]
