@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import get_args
 
@@ -13,6 +13,7 @@ from consent.compose.document import Facts, Line, Para
 from consent.compose.figures import own_shown, short_figure, usual_shown
 from consent.compose.review_drops import drops_section
 from consent.compose.review_sheet import plan_and_fact, risk_row
+from consent.desk.entry_lines import EntryLine, entry_lines
 from consent.desk.heading import Heading, heading, voice_of
 from consent.desk.here import Visitor
 from consent.desk.in_the_way import InTheWay, in_the_way
@@ -23,7 +24,6 @@ from consent.desk.waiting import Waiting
 from consent.errors import Problem
 from consent.pack import Pack
 from consent.record.moves import move
-from consent.record.sheet import entries_table
 from consent.record.state import AFTERCARE, CONSENT, CaseState, SealedSet
 from consent.review import Assessment, Point, Severity, review_triggers
 from consent.risk import Estimate, RangeKind, unaccepted_series
@@ -49,15 +49,7 @@ class Figure:
     seen: Markup
     kind: str | None
     single: bool
-
-
-@dataclass(frozen=True)
-class EntryLine:
-    """One entry of the ledger, ready to be read."""
-
-    when: Markup
-    who: Markup
-    what: Markup
+    known: bool
 
 
 @dataclass(frozen=True)
@@ -130,9 +122,9 @@ def review(here: Visitor, case: CaseState, typed: Typed) -> Review:
         _drops(here, assessment),
         _fact(here, assessment),
         since,
-        _lines(here, case, since.places),
+        entry_lines(here, case, since.places),
         voided,
-        _lines(here, case, changed),
+        entry_lines(here, case, changed),
         hindrances,
         frozenset(kind for kind in _KINDS if case.state in move(kind).origins),
         review_triggers(case.case),
@@ -158,7 +150,8 @@ def figure_of(here: Visitor, estimate: Estimate, assessment: Assessment) -> Figu
     seen = short_figure(usual) if own is None else short_figure(own, beside=usual)
     cells = tuple(_html(cell) for cell in risk_row(estimate, assessment, voice))
     kind = estimate.interval.kind if estimate.interval else None
-    return Figure(estimate.outcome, cells, here.words.remark(seen), kind, estimate.single_figure or kind is None)
+    single = estimate.single_figure or kind is None
+    return Figure(estimate.outcome, cells, here.words.remark(seen), kind, single, estimate.known)
 
 
 def _kinds(assessment: Assessment) -> tuple[str, ...]:
@@ -193,16 +186,6 @@ def _not_accepted(assessment: Assessment) -> tuple[str, ...]:
     """Series that nobody at the clinic has accepted: the figures of this eye over them do not reach the patient."""
     personal = [one for one in assessment.risks.values() if one.personal]
     return tuple(dict.fromkeys(name for one in personal for name in unaccepted_series(one, assessment.clinic)))
-
-
-def _lines(here: Visitor, case: CaseState, places: Iterable[int]) -> tuple[EntryLine, ...]:
-    """The entries at ``places``, the newest first."""
-    wanted = set(places)
-    if not wanted:
-        return ()
-    rows = entries_table(case, here.office.record.clinic, voice_of(here)).rows
-    found = [row for told, row in zip(case.history, rows, strict=True) if told.entry.sequence in wanted]
-    return tuple(EntryLine(*(_html(cell) for cell in row[1:])) for row in reversed(found))
 
 
 def _html(line: Line) -> Markup:

@@ -56,6 +56,8 @@ def _work(waiting: Waiting) -> tuple[str, str]:
         return f"{at}/confirm", "surgeon.go.confirm"
     if waiting.case.state is State.CONFIRMED:
         return f"{at}/done", "surgeon.go.done"
+    if waiting.due and (waiting.stops or waiting.asks):
+        return f"{at}/review", "surgeon.go.review"
     if "surgeon.due.aftercare" in waiting.due:
         return f"{at}/aftercare", "surgeon.go.aftercare"
     if waiting.due:
