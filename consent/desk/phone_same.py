@@ -9,6 +9,7 @@ from typing import Any
 
 from consent.compose import Document
 from consent.desk.phone_page import SHEETS_SHOWN, sheet_in
+from consent.errors import PaperError, RecordError
 from consent.pack import Pack
 from consent.record.inspection import inspect
 from consent.record.papers import read_paper
@@ -38,11 +39,19 @@ def signed_words(record: Record, papers: SealedSet) -> tuple[Mapping[str, Any], 
     with _lock:
         found = _known.get(papers.code)
     if found is None:
-        inspected = inspect(read_paper(record, papers.papers[0].digest), (), record.clock())
-        found = tuple(inspected.data["assessment"]["sheets"]) if inspected.code == papers.code else ()
+        found = _read(record, papers)
         with _lock:
             _known[papers.code] = found
     return found
+
+
+def _read(record: Record, papers: SealedSet) -> tuple[Mapping[str, Any], ...]:
+    """Nothing where the paper cannot be read, or carries other data than its code says: then nothing is the same."""
+    try:
+        inspected = inspect(read_paper(record, papers.papers[0].digest), (), record.clock())
+    except (PaperError, RecordError):
+        return ()
+    return tuple(inspected.data["assessment"]["sheets"]) if inspected.code == papers.code else ()
 
 
 def _digest(sheet: Document | None) -> str | None:

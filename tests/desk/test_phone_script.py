@@ -1,0 +1,111 @@
+"""The small script of the patient's page, in a browser: it shows the day of the telephone's date, and no other."""
+
+from __future__ import annotations
+
+import datetime as dt
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from consent.clinic import Clinic
+from consent.desk.phone_days import signs
+from consent.desk.phone_file import file_html
+from consent.desk.phone_page import PhonePage
+from tests.desk.test_phone import drops_in, page_of
+from tests.desk.test_theatre import OPERATIONS
+
+BROWSER = shutil.which("chromium")
+pytestmark = pytest.mark.skipif(BROWSER is None, reason="there is no chromium on this machine")
+ONE_DAY = dt.timedelta(days=1)
+ZONE = dt.timezone(dt.timedelta(hours=5, minutes=30))
+
+
+@pytest.fixture(scope="module")
+def page(clinic: Clinic) -> PhonePage:
+    return page_of("second-eye", clinic, "en")
+
+
+@pytest.fixture(scope="module")
+def file(page: PhonePage, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The file as it lies on a telephone."""
+    made: Path = tmp_path_factory.mktemp("phone") / "drops.html"
+    made.write_text(file_html(page, OPERATIONS.date()), encoding="utf-8")
+    return made
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=BROWSER, args=["--no-sandbox", "--disable-gpu"])
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module")
+def telephone(browser: Any, file: Path) -> Iterator[Any]:
+    """The file, open; in the end it has asked for nothing but itself, and complained of nothing."""
+    opened = browser.new_context(viewport={"width": 390, "height": 844}, timezone_id="Asia/Kolkata").new_page()
+    asked: list[str] = []
+    opened.on("request", lambda request: asked.append(request.url))
+    opened.on("console", lambda message: asked.append(message.text))
+    opened.clock.set_fixed_time(OPERATIONS)
+    opened.goto(file.as_uri())
+    yield opened
+    assert asked == [file.as_uri()]
+
+
+def at(telephone: Any, day: dt.date, clock: str = "10:50") -> None:
+    """Let the telephone's clock be this, and the page look at it again, as it does when it is opened."""
+    telephone.clock.set_fixed_time(dt.datetime.combine(day, dt.time.fromisoformat(clock), ZONE))
+    telephone.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+
+
+def test_every_date_shows_its_own_day_and_the_next(telephone: Any, page: PhonePage) -> None:
+    days = {day.date: day for day in page.days}
+    date, last = min(days) - ONE_DAY, max(days) + ONE_DAY
+    whole = drops_in(file_html(page, OPERATIONS.date()))
+    while date <= last:
+        at(telephone, date)
+        for id_, wanted in (("today", date), ("tomorrow", date + ONE_DAY)):
+            shown = drops_in(telephone.evaluate(f"document.querySelector('#{id_} .place').innerHTML"))
+            assert shown == ({wanted.isoformat(): whole[wanted.isoformat()]} if wanted in days else {}), (date, id_)
+        assert telephone.evaluate("document.querySelectorAll('[data-day]').length") == len(days)
+        date += ONE_DAY
+
+
+@pytest.mark.parametrize("clock", ["05:00", "06:50", "07:31", "10:50", "12:00", "16:46", "21:59", "22:31"])
+def test_the_script_marks_what_the_program_marks(telephone: Any, page: PhonePage, clock: str) -> None:
+    day = next(day for day in page.days if len(day.rounds) > 2)
+    at(telephone, day.date, clock)
+    found = telephone.evaluate(
+        "[...document.querySelectorAll('#today [data-at]')].map(round => "
+        "[...round.querySelectorAll('[data-sign]')].filter(one => !one.hidden).map(one => one.dataset.sign).join())"
+    )
+    wanted = signs([one.at for one in day.rounds], dt.time.fromisoformat(clock))
+    assert tuple(found) == wanted
+    assert telephone.is_visible(".soon") == any(wanted)
+    assert telephone.is_visible("[data-told=over]") == (not any(wanted))
+
+
+def test_outside_its_days_the_page_says_so(telephone: Any, page: PhonePage) -> None:
+    assert page.first is not None and page.last is not None
+    at(telephone, page.last + 60 * ONE_DAY)
+    assert telephone.is_visible("[data-told=ended]") and not telephone.is_visible("[data-told=none]")
+    assert "go on" in telephone.inner_text("#today")
+    at(telephone, min(day.date for day in page.days) - 3 * ONE_DAY)
+    assert telephone.is_visible("[data-told=not-begun]") or page.first < page.days[0].date
+    assert not telephone.is_visible("[data-told=ended]")
+
+
+def test_without_the_script_every_day_is_there_in_order_and_none_is_today(
+    browser: Any, file: Path, page: PhonePage
+) -> None:
+    opened = browser.new_context(java_script_enabled=False).new_page()
+    opened.goto(file.as_uri())
+    assert not opened.is_visible("#today") and opened.is_visible("[data-heading=all]")
+    assert opened.locator("#days summary h3").all_inner_texts() == [day.title.plain for day in page.days]
