@@ -11,7 +11,7 @@ from markupsafe import Markup
 from consent.case import Side
 from consent.compose.pictures import eye_side
 from consent.desk.words import interface_languages
-from consent.language import Quoted
+from consent.language import Quoted, direction
 from consent.record.moves import Role
 from consent.resources import templates
 
@@ -34,7 +34,14 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals |= {"asset": asset, "eye_svg": eye_svg, "nav": nav, "languages": _own_names, "quoted": Quoted}
+    made.globals |= {
+        "asset": asset,
+        "eye_svg": eye_svg,
+        "nav": nav,
+        "languages": _own_names,
+        "quoted": Quoted,
+        "direction": direction,
+    }
     return made
 
 

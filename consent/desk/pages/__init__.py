@@ -11,6 +11,8 @@ _MODULES = (
     "cases",
     "enter",
     "work",
+    "talk",
+    "decision",
     "papers",
     "theatre",
     "surgeon",

@@ -1,0 +1,183 @@
+"""What came of the talk: yes, no, or time; the patient's signature; a changed mind."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from litestar.response import Template
+
+from consent.case import DecisionBasis, Outcome
+from consent.compose.page_code import short_code
+from consent.compose.signing import needs_reader
+from consent.desk.entry import Entered, read_entry
+from consent.desk.fields import Field, field
+from consent.desk.form import Form, Sent
+from consent.desk.here import Here, Visitor
+from consent.desk.options import options
+from consent.desk.questions import Asking
+from consent.desk.routes import entered, shown
+from consent.errors import ConsentError, Problem
+from consent.record.act import Act
+from consent.record.cases import read_case_state
+from consent.record.entering import enter
+from consent.record.moves import Role, State
+from consent.record.state import CONSENT, CaseState
+
+WHO = (Role.COUNSELLOR, Role.SURGEON)
+_ASKED = (
+    "talk.language",
+    "talk.speaks_the_language",
+    "talk.after_sedation",
+    "talk.aids",
+    "talk.copy_given",
+    "talk.witness",
+    "talk.witness_in_treating_team",
+)
+_OUTCOMES = {Outcome.AGREES: "explained", Outcome.WANTS_TIME: "wants-time", Outcome.REFUSES: "declined"}
+_SIGNED = ("by", "how", "code", "witness", "interpreter")
+WAYS = ("signature", "thumb impression", "other mark")
+
+
+def _fields(here: Visitor, case: CaseState) -> tuple[Field, ...]:
+    same_day = case.case.plan.date <= here.office.today
+    paths = (*_ASKED, *(("talk.same_day_reason",) if same_day else ()), "talk.outcome_words", "talk.decide_by")
+    return tuple(field(path) for path in paths)
+
+
+@shown("/case/{subject:str}/decision", WHO)
+def show_decision(here: Here, subject: str) -> Template:
+    """How the talk was held, and what the patient decided."""
+    return _page(here, here.office.shelf.case(subject))
+
+
+@entered("/case/{subject:str}/decision", WHO)
+def decide(here: Here, form: Form, subject: str) -> Any:
+    """Keep the talk with its outcome: an agreement goes to the surgeon, a no or a wish for time ends it for now."""
+    case = read_case_state(here.office.record, subject, form.whole("seen") or None)
+    read = read_entry(form, _fields(here, case), _begun(case), here.office.zone)
+    outcome = next((one for one in _OUTCOMES if one.value == form.text("outcome")), None)
+    if read.faults or outcome is None:
+        problems = () if outcome else (Problem(here.words.plain("talk.choose"), ""),)
+        return _page(here, case, form, read, problems, 422)
+    talk = {**read.data["talk"], **_held(here, case), "outcome": outcome.value}
+    try:
+        enter(here.office.record, here.me, subject, Act(_OUTCOMES[outcome], case.sequence, {**read.data, "talk": talk}))
+    except ConsentError as error:
+        return _page(here, here.office.shelf.case(subject), form, read, error.problems, 409)
+    return here.go(f"/case/{subject}")
+
+
+def _begun(case: CaseState) -> dict[str, Any]:
+    """The case with the language of the talk taken for granted: the patient's own."""
+    talk = case.data.get("talk", {})
+    return {**case.data, "talk": {"language": case.case.patient.language, **talk}}
+
+
+def _held(here: Visitor, case: CaseState) -> dict[str, Any]:
+    """When, by whom, and the plan as it was told."""
+    plan = case.case.plan
+    told = {
+        "side": plan.side.value,
+        "operation": plan.operation.value,
+        "anaesthesia": plan.anaesthesia.value if plan.anaesthesia else None,
+        "lens_design": plan.lens.design.value if plan.lens else None,
+        "lens_power_d": plan.lens.power_d if plan.lens else None,
+        "surgeon": plan.surgeon.name,
+        "date": plan.date.isoformat(),
+    }
+    role = Role.SURGEON if here.is_a(Role.SURGEON) and not here.is_a(Role.COUNSELLOR) else Role.COUNSELLOR
+    return {
+        "at": here.office.now.isoformat(),
+        "by": here.me.name,
+        "role": role.value,
+        "told": {name: value for name, value in told.items() if value is not None},
+    }
+
+
+def _page(
+    here: Visitor,
+    case: CaseState,
+    form: Sent | None = None,
+    read: Entered | None = None,
+    problems: tuple[Problem, ...] = (),
+    status: int = 200,
+) -> Template:
+    asking = Asking(here.words, read.data if read else _begun(case), here.office.zone, options(here.office), form, read)
+    return here.page(
+        "talk-decision.html",
+        status,
+        case=case,
+        questions=asking.questions(_fields(here, case)),
+        problems=problems,
+        outcomes=[(one.value, name) for one, name in _OUTCOMES.items()],
+        chosen=form.text("outcome") if form else "",
+        unasked=[entry for entry in _topics() if entry not in {one.question for one in case.case.talk.said_back}],
+    )
+
+
+def _topics() -> tuple[Any, ...]:
+    from consent.case import Topic
+
+    return tuple(Topic)
+
+
+@shown("/case/{subject:str}/consented", WHO)
+def show_signing(here: Here, subject: str) -> Template:
+    """Which paper the patient signs, who signs it, and before whom."""
+    return _signing(here, here.office.shelf.case(subject))
+
+
+@entered("/case/{subject:str}/consented", WHO)
+def keep_signature(here: Here, form: Form, subject: str) -> Any:
+    """Keep that the paper that holds was signed, how, by whom and before whom."""
+    case = here.office.shelf.case(subject)
+    details = {
+        name: form.text(name)[:200] for name in ("by", "how", "code", "witness", "interpreter") if form.text(name)
+    }
+    try:
+        enter(here.office.record, here.me, subject, Act("consented", form.whole("seen"), details=details))
+    except ConsentError as error:
+        return _signing(here, case, form, error.problems, 409)
+    return here.go(f"/case/{subject}")
+
+
+def _signing(
+    here: Visitor, case: CaseState, form: Sent | None = None, problems: tuple[Problem, ...] = (), status: int = 200
+) -> Template:
+    held = case.sealed(CONSENT)
+    patient = case.case.patient
+    signer = patient.name if patient.decision.basis is DecisionBasis.SELF else patient.decision.name
+    return here.page(
+        "talk-sign.html",
+        status,
+        case=case,
+        held=held,
+        code=" ".join(short_code(held.code)) if held else "",
+        signer=signer or "",
+        ways=WAYS,
+        reader=needs_reader(case.case),
+        problems=problems,
+        form=form,
+    )
+
+
+@shown("/case/{subject:str}/mind", (*WHO, Role.THEATRE))
+def show_mind(here: Here, subject: str) -> Template:
+    """The patient no longer wishes it, or wishes it again."""
+    return here.page("talk-mind.html", case=here.office.shelf.case(subject), problems=())
+
+
+@entered("/case/{subject:str}/mind", (*WHO, Role.THEATRE))
+def change_mind(here: Here, form: Form, subject: str) -> Any:
+    """Keep it, with what the patient said."""
+    case = here.office.shelf.case(subject)
+    kind = "withdrawn" if case.state in (State.CONSENTED, State.CONFIRMED) else "reopened"
+    try:
+        act = Act(kind, form.whole("seen"), reason=form.text("reason")[:1000] or None)
+        enter(here.office.record, here.me, subject, act)
+    except ConsentError as error:
+        return here.page("talk-mind.html", 409, case=case, problems=error.problems)
+    return here.go(f"/case/{subject}")
+
+
+HANDLERS = [show_decision, decide, show_signing, keep_signature, show_mind, change_mind]

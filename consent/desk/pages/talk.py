@@ -1,0 +1,125 @@
+"""The talk: full screen for the patient, the counsellor's line below; what is said back is kept as it happens."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from litestar.exceptions import NotFoundException
+from litestar.response import Template
+
+from consent.case import Answer, SaidBack, Topic, Understood
+from consent.compose.signing import needs_reader
+from consent.desk.form import Form
+from consent.desk.here import Here, Visitor
+from consent.desk.routes import entered, shown
+from consent.desk.slides import Slide, TalkThrough, talk_through
+from consent.language import languages
+from consent.record.act import Act
+from consent.record.entering import enter
+from consent.record.moves import Role, State
+from consent.record.state import CaseState
+
+WHO = (Role.COUNSELLOR, Role.SURGEON)
+OPEN = frozenset({State.DRAFT, State.EXPLAINED, State.SENT_BACK, State.WANTS_TIME})
+"""While it stands so, what is said back and asked can be kept."""
+
+
+@shown("/case/{subject:str}/talk", WHO)
+def show_start(here: Here, subject: str) -> Template:
+    """What to know before the talk, and its parts with their minutes."""
+    case = here.office.shelf.case(subject)
+    talk = talk_of(here, case)
+    patient = case.case.patient
+    notes = [
+        name
+        for name, holds in (
+            ("interpreter", patient.interpreter_needed is Answer.YES),
+            ("hearing", patient.hearing_impaired is Answer.YES),
+            ("aloud", needs_reader(case.case)),
+            ("declines", patient.declines_information is Answer.YES),
+            ("no-words", patient.language not in languages()),
+        )
+        if holds
+    ]
+    return here.page(
+        "talk-start.html", case=case, talk=talk, notes=notes, tags=_tags(here, case), closed=case.state not in OPEN
+    )
+
+
+@shown("/case/{subject:str}/talk/{number:int}", WHO)
+def show_slide(here: Here, subject: str, number: int) -> Template:
+    """One screen of the talk."""
+    return _slide(here, here.office.shelf.case(subject), number)
+
+
+@entered("/case/{subject:str}/said-back", WHO)
+def keep_said_back(here: Here, form: Form, subject: str) -> Any:
+    """Keep how the patient said one thing back; choosing again takes the place of the last."""
+    case = here.office.shelf.case(subject)
+    number = form.whole("number", 1)
+    topic = next((one for one in Topic if one.value == form.text("topic")), None)
+    result = next((one for one in Understood if one.value == form.text("result")), None)
+    if topic is None or result is None:
+        raise NotFoundException("there is no such question")
+    entry: dict[str, Any] = {"question": topic.value, "result": result.value}
+    if words := form.text("words")[:1000]:
+        entry["words"] = words
+    others = [one for one in case.data.get("talk", {}).get("said_back", ()) if one["question"] != topic.value]
+    _keep(here, case, "said-back", {"said_back": [*others, entry]})
+    return here.go(f"/case/{subject}/talk/{number if result is Understood.NOT_YET else number + 1}")
+
+
+@entered("/case/{subject:str}/asked", WHO)
+def keep_question(here: Here, form: Form, subject: str) -> Any:
+    """Keep a question of the patient, with the answer if there was one."""
+    case = here.office.shelf.case(subject)
+    number = form.whole("number", 1)
+    question, answer = form.text("question")[:1000], form.text("answer")[:1000]
+    if question:
+        asked = {"question": question, **({"answer": answer} if answer else {})}
+        _keep(here, case, "asked", {"questions": [*case.data.get("talk", {}).get("questions", ()), asked]})
+    return here.go(f"/case/{subject}/talk/{number}")
+
+
+def _keep(here: Visitor, case: CaseState, kind: str, changes: dict[str, Any]) -> None:
+    talk = {**case.data.get("talk", {}), **changes}
+    enter(here.office.record, here.me, case.subject, Act(kind, case.sequence, {**case.data, "talk": talk}))
+
+
+def talk_of(here: Visitor, case: CaseState) -> TalkThrough:
+    """The screens of the talk about ``case``, in the patient's language and that of the pages."""
+    return talk_through(here.office.shelf.assessment(case), _tags(here, case), here.office.digits)
+
+
+def _tags(here: Visitor, case: CaseState) -> tuple[str, ...]:
+    """The patient's language, where there are words in it, and the counsellor's."""
+    own = case.case.patient.language
+    first = own if own in languages() else here.words.tag
+    return tuple(dict.fromkeys((first, here.words.tag)))
+
+
+def _slide(here: Visitor, case: CaseState, number: int) -> Template:
+    talk = talk_of(here, case)
+    if not 1 <= number <= len(talk.slides):
+        raise NotFoundException("there is no such screen of the talk")
+    slide = talk.slides[number - 1]
+    return here.page(
+        "talk-slide.html",
+        case=case,
+        slide=slide,
+        number=number,
+        count=len(talk.slides),
+        parts=talk.parts,
+        part=next(part for part in talk.parts if part.id == slide.part),
+        tags=_tags(here, case),
+        said=_said(case, slide),
+        results=list(Understood),
+        closed=case.state not in OPEN,
+    )
+
+
+def _said(case: CaseState, slide: Slide) -> SaidBack | None:
+    return next((one for one in case.case.talk.said_back if one.question is slide.topic), None)
+
+
+HANDLERS = [show_start, show_slide, keep_said_back, keep_question]

@@ -1,0 +1,13 @@
+/* Arrow keys turn the screens of the talk. */
+"use strict";
+(function () {
+  const slide = document.querySelector(".slide");
+  if (!slide) return;
+  document.addEventListener("keydown", (event) => {
+    if (event.target.closest("input, textarea, select, summary") || event.altKey || event.ctrlKey || event.metaKey) return;
+    const forward = document.documentElement.dir === "rtl" ? "ArrowLeft" : "ArrowRight";
+    const backward = document.documentElement.dir === "rtl" ? "ArrowRight" : "ArrowLeft";
+    const to = event.key === forward || event.key === "PageDown" ? slide.dataset.next : event.key === backward || event.key === "PageUp" ? slide.dataset.back : "";
+    if (to) location.href = to;
+  });
+})();
