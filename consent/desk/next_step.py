@@ -11,12 +11,12 @@ from consent.record.moves import State
 
 @dataclass(frozen=True)
 class NextStep:
-    """``words``: message that says how things stand; ``action``: that names the step, none where nothing is to be done
-    here; ``path``: where it is done."""
+    """``words``: message that says how things stand; ``action``: that names the step; ``path``: where it is done;
+    ``clear``: nothing stands in the way of a sign-off."""
 
     words: str
-    action: str | None = None
-    path: str = ""
+    action: str
+    path: str
     clear: bool = False
 
 
@@ -27,7 +27,7 @@ def next_step(waiting: Waiting, is_clear: bool, today: dt.date) -> NextStep:
         return _review(waiting, is_clear)
     if state is State.CONSENTED:
         if waiting.case.case.plan.date > today:
-            return NextStep("look.next.consented")
+            return NextStep("look.next.consented", "look.go.list", _LIST)
         return NextStep("look.next.confirm", "surgeon.go.confirm", f"{at}/confirm")
     if state is State.CONFIRMED:
         return NextStep("look.next.done", "surgeon.go.done", f"{at}/done")
@@ -35,10 +35,13 @@ def next_step(waiting: Waiting, is_clear: bool, today: dt.date) -> NextStep:
         return _after(waiting, at, today)
     if state in _NOT_TOLD:
         answers = waiting.stops or waiting.asks
-        return NextStep("look.next.not-told", "look.go.points" if answers else None, "#points")
-    return NextStep(_STANDS.get(state, "look.next.over"))
+        if not answers:
+            return NextStep("look.next.not-told", "look.go.list", _LIST)
+        return NextStep("look.next.not-told", "look.go.points", "#points")
+    return NextStep(_STANDS.get(state, "look.next.over"), "look.go.list", _LIST)
 
 
+_LIST = "/surgeon"
 _NOT_TOLD = frozenset({State.DRAFT, State.SENT_BACK, State.WANTS_TIME})
 _STANDS = {State.SIGNED_OFF: "look.next.signed-off"}
 

@@ -88,14 +88,28 @@ def record_done(here: Here, subject: str, form: Form) -> Response[Any]:
     read = read_done(form, seen.data, seen.case, here.office.zone)
     if read.faults:
         return _page(here, seen, form, read, status=422)
+    check = None
     try:
         check = _check(case_of(read.data), print_of(read.data))
         if form.text("checked") != check.print:
             return _page(here, seen, form, read, check)
         enter(here.office.record, here.me, subject, _act(seen, form, read), form.raw("password") or None)
     except ConsentError as error:
-        return _page(here, here.office.shelf.case(subject), form, read, error=error)
+        return _page(here, here.office.shelf.case(subject), form, read, check, error)
     return here.go(f"/case/{subject}/review")
+
+
+@entered("/case/{subject:str}/done/differences", _SURGEON)
+def show_differences(here: Here, subject: str, form: Form) -> Template:
+    """How what was entered so far differs from what was agreed; nothing while it cannot be a case. For the page's
+    script: nothing is recorded."""
+    seen = as_seen(here, subject, form)
+    read = read_done(form, seen.data, seen.case, here.office.zone)
+    try:
+        check = _check(case_of(read.data), "")
+    except ConsentError:
+        check = None
+    return here.page("differences-now.html", check=check)
 
 
 def _act(seen: CaseState, form: Sent, read: Entered) -> Act:
@@ -109,7 +123,8 @@ def _in_order(case: CaseState) -> bool:
 
 
 def _check(case: Case, signs: str) -> Check:
-    other_eye = case.done is not None and case.done.side is not case.eye.side
+    side = case.done.side if case.done else None
+    other_eye = side is not None and side is not case.eye.side
     return Check(case, signs, differences(case), events(case), other_eye)
 
 
@@ -163,4 +178,4 @@ def _unsaid(question: Question, form: Sent) -> Question:
 _MUST_BE_SAID = frozenset({*FOUND, "done.side", "done.as_planned"})
 
 
-HANDLERS = [show_done, record_done]
+HANDLERS = [show_done, record_done, show_differences]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from litestar import Response
 from litestar.response import Template
 
 from consent.desk.here import Here, Visitor
@@ -15,8 +18,9 @@ from consent.record.state import CaseState
 
 
 @shown("/case/{subject:str}/review", (Role.SURGEON,))
-def show_review(here: Here, subject: str) -> Template:
-    return review_page(here, _looked_at(here, here.office.shelf.case(subject)))
+def show_review(here: Here, subject: str) -> Response[Any]:
+    case = here.office.shelf.case(subject)
+    return here.go(f"/case/{subject}") if case.erased else review_page(here, _looked_at(here, case))
 
 
 def review_page(here: Visitor, case: CaseState, typed: Typed | None = None, status: int = 200) -> Template:
@@ -26,7 +30,7 @@ def review_page(here: Visitor, case: CaseState, typed: Typed | None = None, stat
 
 def _looked_at(here: Visitor, case: CaseState) -> CaseState:
     """The case with the entry that tells who looked at it, one for each sitting."""
-    if case.erased is not None or since_look(case, here.me.id, here.office.now).in_sitting:
+    if since_look(case, here.me.id, here.office.now).in_sitting:
         return case
     act = Act(LOOKED, case.sequence, details={"what": "review before the sign-off"})
     return enter(here.office.record, here.me, case.subject, act).case
