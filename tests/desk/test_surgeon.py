@@ -391,3 +391,16 @@ def test_differences_are_told_while_the_page_is_filled_and_nothing_is_recorded(d
     alike = {"asked": ["done.side"], "done.side": "left", "seen": case.sequence}
     assert text_of(browser.post(path, alike, script=True).text) == ""
     assert day.case().sequence == case.sequence
+
+
+def test_who_told_the_patient_can_be_added_after_surgery(day: House, clock: TestClock) -> None:
+    confirmed(day)
+    record(day, {**_AS_PLANNED, "done.capsule_torn": "yes", "done.as_planned": "no"})
+    browser, subject = day.browser("asha"), day.case().subject
+    assert "Not written down that the patient was told" in browser.get(f"/case/{subject}/review").text
+    at = (day.record.clock().astimezone(IST) - dt.timedelta(minutes=2)).strftime("%Y-%m-%dT%H:%M")
+    form = {"asked": ["done.told.by", "done.told.at"], "done.told.by": "Dr Asha Invented", "done.told.at": at}
+    assert browser.post(f"/case/{subject}/first-day", {**form, "seen": day.case().sequence}).status_code == 303
+    done = day.case().case.done
+    assert done is not None and done.told is not None and done.capsule_torn == "yes" and done.lens is not None
+    assert "Not written down that the patient was told" not in browser.get(f"/case/{subject}/review").text

@@ -16,6 +16,7 @@ from consent.desk.form import Form, Sent
 from consent.desk.heading import heading
 from consent.desk.here import Here, Visitor
 from consent.desk.in_the_way import in_the_way
+from consent.desk.operated import FOUND, MORE, REFERRAL, STEPS, TOLD
 from consent.desk.options import options
 from consent.desk.pages.answers import begin_signing
 from consent.desk.questions import Asking
@@ -40,17 +41,21 @@ _MORNING = (
     "day1.lens",
 )
 """What is looked at on the first morning, in the order in which it is."""
+_OPERATION = (*TOLD, *FOUND, STEPS, *MORE, *REFERRAL)
+"""What of the operation may be added or put right with it."""
 
 
 @shown("/case/{subject:str}/first-day", _SURGEON)
-def show_first_day(here: Here, subject: str) -> Template:
-    return _first_day(here, here.office.shelf.case(subject), Sent())
+def show_first_day(here: Here, subject: str, operation: str = "") -> Template:
+    """What the first morning shows; ``operation``: what was done is open to be added to."""
+    return _first_day(here, here.office.shelf.case(subject), Sent(), operation=bool(operation))
 
 
 @entered("/case/{subject:str}/first-day", _SURGEON)
 def record_first_day(here: Here, subject: str, form: Form) -> Response[Any]:
     seen = as_seen(here, subject, form)
-    read = read_entry(form, _fields(), seen.data, here.office.zone)
+    # Drops other than planned are a print of their own: the record gives it its version when it is entered.
+    read = read_entry(form, _fields(*_MORNING, *_OPERATION), _next(seen), here.office.zone)
     if read.faults:
         return _first_day(here, seen, form, read, status=422)
     try:
@@ -60,8 +65,12 @@ def record_first_day(here: Here, subject: str, form: Form) -> Response[Any]:
     return here.go(f"/case/{subject}/review")
 
 
-def _fields() -> tuple[Field, ...]:
-    return tuple(field(path) for path in _MORNING)
+def _fields(*paths: str) -> tuple[Field, ...]:
+    return tuple(field(path) for path in paths)
+
+
+def _next(case: CaseState) -> dict[str, Any]:
+    return {**case.data, "version": case.version + 1}
 
 
 def _first_day(
@@ -71,6 +80,7 @@ def _first_day(
     read: Entered | None = None,
     error: ConsentError | None = None,
     status: int = 200,
+    operation: bool = False,
 ) -> Template:
     data: Mapping[str, Any] = read.data if read else case.data
     asking = Asking(here.words, data, here.office.zone, options(here.office), form if read else None, read)
@@ -78,7 +88,9 @@ def _first_day(
         "first-day.html",
         status_of(error) if error else status,
         top=heading(here, case),
-        questions=asking.questions(_fields()),
+        questions=asking.questions(_fields(*_MORNING)),
+        operation=asking.questions(_fields(*_OPERATION)) if case.case.done else (),
+        open_operation=operation or bool(read and any(name.startswith("done") for name in read.faults)),
         problems=error.problems if error else (),
         faults=[one for name, one in read.faults.items() if not name] if read else [],
         may=case.state in move("first-day").origins,
