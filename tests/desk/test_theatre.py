@@ -93,7 +93,7 @@ def bands(page: str) -> list[tuple[str, str]]:
     [
         (lambda story: None, ("stop", "NO CONSENT. There are no signed papers.")),
         (explained, ("stop", "NO CONSENT. There are no signed papers.")),
-        (signed_off, ("stop", "NO CONSENT. The patient has not signed.")),
+        (signed_off, ("stop", "NO CONSENT. The form is not signed.")),
         (agreed, ("ask", "The papers are signed, but NOT YET CONFIRMED today.")),
         (confirmed, ("good", "CONSENT HOLDS. Confirmed today.")),
         (void, ("stop", "NO CONSENT. The signed papers are VOID.")),

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 from typing import Any
 
 from litestar.response import Template
 
 from consent.desk import pause
 from consent.desk.here import Here
-from consent.desk.holding import holding
+from consent.desk.holding import Holding, holding
 from consent.desk.routes import shown
 from consent.desk.theatre_day import day_of
 from consent.language import Day
 from consent.record.moves import Role
+from consent.record.state import CaseState
 
 WHO = (Role.THEATRE, Role.SURGEON)
 _ONE_DAY = dt.timedelta(days=1)
@@ -29,8 +31,21 @@ def show_day(here: Here, day: str = "") -> Template:
     ready = sum(bool(row.holding and row.holding.good) for row in groups["waiting"])
     days = (wanted - _ONE_DAY, wanted + _ONE_DAY)
     return here.page(
-        "theatre.html", day=wanted, today=today, groups=groups, ready=ready, unreadable=_unreadable(day), days=days
+        "theatre.html",
+        day=wanted,
+        today=today,
+        groups=groups,
+        ready=ready,
+        unreadable=_unreadable(day),
+        days=days,
+        state=_state(today, *((row.case, row.holding) for row in rows)),
     )
+
+
+def _state(today: dt.date, *shown: tuple[CaseState, Holding | None]) -> str:
+    """What the page rests on: the same as long as it would say the same."""
+    told = [f"{case.subject} {case.sequence} {found.word if found else ''}" for case, found in shown]
+    return hashlib.sha256("\n".join([today.isoformat(), *told]).encode()).hexdigest()[:16]
 
 
 def _date(text: str) -> dt.date | None:
@@ -67,7 +82,8 @@ def show_pause(here: Here, subject: str) -> Template:
         "numb": pause.anaesthesia(one),
         "day_of": _without_weekday,
     }
-    return here.page("theatre-pause.html", case=case, one=one, found=found, now=here.office.now, **values)
+    state = _state(today, (case, found))
+    return here.page("theatre-pause.html", case=case, one=one, found=found, now=here.office.now, state=state, **values)
 
 
 HANDLERS = [show_day, show_pause]
