@@ -55,7 +55,8 @@ _GROUPS = {
 
 @dataclass(frozen=True)
 class Check:
-    """What is to be looked at before it is recorded. ``print``: stands for exactly what was looked at."""
+    """What is to be looked at before it is recorded, what had not been agreed first. ``print``: stands for exactly what
+    was looked at."""
 
     case: Case
     print: str
@@ -125,7 +126,8 @@ def _in_order(case: CaseState) -> bool:
 def _check(case: Case, signs: str) -> Check:
     side = case.done.side if case.done else None
     other_eye = side is not None and side is not case.eye.side
-    return Check(case, signs, differences(case), events(case), other_eye)
+    unlike = tuple(sorted(differences(case), key=lambda one: one.agreed))
+    return Check(case, signs, unlike, events(case), other_eye)
 
 
 def _page(
