@@ -9,7 +9,17 @@ from functools import cache
 from markupsafe import Markup
 
 from consent.compose.voice import utter, value_of
-from consent.language import DESK_DOMAIN, Digits, Quoted, Said, Speaker, Value, languages, load_catalogue
+from consent.language import (
+    DESK_DOMAIN,
+    Digits,
+    Quoted,
+    Said,
+    Speaker,
+    Value,
+    inspect_catalogue,
+    languages,
+    load_catalogue,
+)
 from consent.wording import Remark
 
 
@@ -72,9 +82,10 @@ class Words:
         return self.say("page.moment", date=local.date(), time=local.time().replace(second=0, microsecond=0))
 
 
+@cache
 def interface_languages() -> tuple[str, ...]:
-    """Tags of the languages in which the pages can be read."""
-    return languages(domain=DESK_DOMAIN)
+    """Tags of the languages in which the pages can be read: those whose words are all there and sound."""
+    return tuple(tag for tag in languages(domain=DESK_DOMAIN) if not inspect_catalogue(tag, None, DESK_DOMAIN)[1])
 
 
 @cache
