@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from litestar import Request
+from litestar import MediaType, Request
 from litestar.datastructures import State
 from litestar.di import NamedDependency
 from litestar.params import SkipValidation
@@ -47,7 +47,7 @@ class Visitor:
     def page(self, template: str, /, status: int = 200, **values: Any) -> Template:
         """The page ``template`` of templates/desk, in the language of whoever asks."""
         return Template(template, context={"here": self, "say": self.words.say, "words": self.words, **values},
-                        status_code=status)  # fmt: skip
+                        status_code=status, media_type=MediaType.HTML)  # fmt: skip
 
     def drawn(self, template: str, /, **values: Any) -> str:
         """A piece of a page, for a script to put in place."""
