@@ -103,6 +103,7 @@ def _body(page: PhonePage, now: dt.datetime | None, made: dt.date) -> Markup:
         "langs": page.langs,
         "rtl": _same_direction,
         "today": now.date() if now else None,
+        "tomorrow": now.date() + dt.timedelta(days=1) if now else None,
         "signs": _signs(now),
         "made": made,
         "early": EARLY,

@@ -40,8 +40,9 @@ def signed_words(record: Record, papers: SealedSet) -> tuple[Mapping[str, Any], 
         found = _known.get(papers.code)
     if found is None:
         found = _read(record, papers)
-        with _lock:
-            _known[papers.code] = found
+        if found:
+            with _lock:
+                _known[papers.code] = found
     return found
 
 

@@ -192,6 +192,14 @@ def test_what_comes_next_is_by_the_clock_alone(now: str, wanted: tuple[str, ...]
     assert signs(times, dt.time.fromisoformat(now)) == wanted
 
 
+def test_today_and_tomorrow_stand_first_without_a_script(clinic: Clinic) -> None:
+    html = page_html(page_of("ordinary", clinic, "en"), dt.datetime(2027, 2, 27, 12, 10, tzinfo=IST))
+    today, tomorrow = html.index('data-day="2027-02-27"'), html.index('data-day="2027-02-28"')
+    assert html.index('id="today"') < today < html.index('id="tomorrow"') < tomorrow < html.index('id="days"')
+    assert html.count('data-day="2027-02-27"') == 1
+    assert re.findall(r'data-sign="(\w+)">', html[today:tomorrow]) == ["now", "next"]
+
+
 # The address
 
 

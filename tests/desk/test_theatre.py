@@ -135,6 +135,19 @@ def test_a_point_that_stops_takes_the_green_away(clinic: Clinic, day: House) -> 
     assert found.word == "good" and found.stops and not found.good
 
 
+def test_an_open_page_can_tell_that_it_is_no_longer_so(day: House) -> None:
+    # theatre.js asks again and again, and puts the new page in place where this differs.
+    def state(path: str) -> str:
+        return re.findall(r'id="live" data-state="(\w+)"', day.browser("tara").get(path).text)[0]
+
+    paths = ("/theatre", f"/case/{day.subjects['ordinary']}/pause")
+    confirmed(day.story())
+    before = [state(path) for path in paths]
+    assert before == [state(path) for path in paths]
+    day.story().enter(day.staff.theatre, "withdrawn", reason="Not today.")
+    assert all(one != other for one, other in zip(before, (state(path) for path in paths), strict=True))
+
+
 def test_not_asked_is_not_none(day: House) -> None:
     assert "None. The patient was asked." in pause(day)
     day.story().enter(day.staff.counsellor, "changed", {"health.allergies": {"asked": "not asked"}})
