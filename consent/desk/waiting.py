@@ -41,6 +41,11 @@ class Group:
     words: str
     cases: tuple[Waiting, ...]
 
+    @property
+    def may_wait(self) -> bool:
+        """Whether nothing of it is the surgeon's turn today."""
+        return self.words in ("surgeon.group.before", "surgeon.group.ahead")
+
 
 @dataclass(frozen=True)
 class Broken:

@@ -92,7 +92,24 @@ def test_the_list_says_what_nobody_has_looked_for(house: House) -> None:
     assert "NOT KNOWN: pseudoexfoliation or phacodonesis" in row
 
 
+def test_a_case_that_cannot_be_worked_out_is_listed_first_and_hides_no_other(house: House) -> None:
+    explained(house, "hard")
+    house.story().enter(house.staff.counsellor, "changed", {"plan.regimen": "no-such-drops"})
+    page = house.browser("asha").get("/surgeon").text
+    assert page.index("Cannot be worked out") < page.index("Haradhan Example")
+    assert "no-such-drops" in page
+
+
 # The review.
+
+
+def test_void_papers_and_what_made_them_void_stand_at_the_head(house: House) -> None:
+    ready(house)
+    house.story().sign_off()
+    house.story().enter(house.staff.counsellor, "changed", {"plan.lens.power_d": 23.0})
+    page = text_of(house.browser("asha").get(f"/case/{house.case().subject}/review").text)
+    assert "The signed papers of version 1 are VOID" in page
+    assert "was 21.5, now 23.0" in page
 
 
 def test_one_sitting_is_one_look_and_what_others_entered_since_is_shown(day: House, clock: TestClock) -> None:

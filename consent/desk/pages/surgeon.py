@@ -16,6 +16,8 @@ from consent.wording import remark
 
 _NAMED = 3
 """Factors named in one line."""
+_MOST = 10
+"""Cases shown open of a group that may wait; the others are a tap away."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,10 @@ class Row:
 def show_list(here: Here) -> Template:
     shelf = here.office.shelf
     found, broken = groups(shelf.cases(), shelf.assessment, here.office.today)
-    rows = [(group.words, [_row(one, here.words) for one in group.cases]) for group in found]
+    rows = [
+        (group.words, [_row(one, here.words) for one in group.cases], _MOST if group.may_wait else len(group.cases))
+        for group in found
+    ]
     return here.page("surgeon.html", groups=rows, broken=broken)
 
 
