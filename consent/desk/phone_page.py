@@ -12,7 +12,7 @@ from consent.compose.drop_wall import Poster
 from consent.compose.page_code import short_code
 from consent.compose.which_eye import eye_box
 from consent.desk.phone_days import GoesOn, PhoneDay, goes_on, phone_days
-from consent.desk.words import Words, interface_languages, words_in
+from consent.desk.words import Words, words_in
 from consent.errors import PaperError, Problem
 from consent.language import Quoted, languages
 from consent.pack import Pack
@@ -80,7 +80,7 @@ class PhonePage:
 
 def language_for(assessment: Assessment) -> str:
     """Tag of the language the page is in: the patient's, or the clinic's where nobody wrote the words in it."""
-    known = [tag for tag in interface_languages() if tag in languages()]
+    known = languages()
     own = assessment.case.patient.language
     return own if own in known else assessment.clinic.language if assessment.clinic.language in known else "en"
 

@@ -24,13 +24,16 @@ from consent.wording import Remark
 
 
 class Words:
-    """Says messages of the pages and of the sheets in one interface language. ``mirrored``: laid out right to left."""
+    """Says messages of the pages and of the sheets in one language; only those of the sheets where that is all there is.
+
+    ``mirrored``: laid out right to left.
+    """
 
     def __init__(self, tag: str, digits: Digits = "locale", mirrored: bool = False) -> None:
         self.tag = tag
-        self.pages = Speaker(tag, digits, domain=DESK_DOMAIN)
         self.sheets = Speaker(tag, digits)
-        self.direction = "rtl" if mirrored else self.pages.direction
+        self.pages = Speaker(tag, digits, domain=DESK_DOMAIN) if tag in interface_languages() else self.sheets
+        self.direction = "rtl" if mirrored else self.sheets.direction
 
     def said(self, message: str, /, **slots: object) -> Said:
         """The message, of the pages if it is one of theirs, else of the sheets; slots as the sheets take them.
@@ -96,4 +99,5 @@ def words_in(tag: str, digits: Digits, mirrored: bool) -> Words:
 
 @cache
 def _own(tag: str) -> frozenset[str]:
-    return frozenset(load_catalogue(tag, None, DESK_DOMAIN).messages)
+    """Ids of the messages of the pages; none in a language that only patients read."""
+    return frozenset(load_catalogue(tag, None, DESK_DOMAIN).messages if tag in interface_languages() else ())
