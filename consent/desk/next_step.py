@@ -25,6 +25,8 @@ def next_step(waiting: Waiting, is_clear: bool, today: dt.date) -> NextStep:
     state, at = waiting.case.state, f"/case/{waiting.case.subject}"
     if state is State.EXPLAINED:
         return _review(waiting, is_clear)
+    if state in (State.SIGNED_OFF, State.CONSENTED) and waiting.case.case.plan.date < today:
+        return NextStep("look.next.late", "surgeon.go.done", f"{at}/done")
     if state is State.CONSENTED:
         if waiting.case.case.plan.date > today:
             return NextStep("look.next.consented", "look.go.list", _LIST)

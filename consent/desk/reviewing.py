@@ -64,7 +64,8 @@ class Typed:
 
 @dataclass(frozen=True)
 class Review:
-    """The page. ``may``: kinds of entries that can be made from where the case stands."""
+    """The page. ``may``: kinds of entries that can be made from where the case stands; ``day_came``: it is the day of
+    surgery, or later."""
 
     top: Heading
     assessment: Assessment
@@ -89,6 +90,7 @@ class Review:
     not_understood: bool
     not_accepted: tuple[str, ...]
     typed: Typed
+    day_came: bool
 
     @property
     def lost(self) -> tuple[str, ...]:
@@ -131,10 +133,20 @@ def review(here: Visitor, case: CaseState, typed: Typed) -> Review:
         any(said.result is Understood.NOT_YET for said in case.case.talk.said_back),
         _not_accepted(assessment),
         typed,
+        case.case.plan.date <= here.office.today,
     )
 
 
-_KINDS = ("answered", "figures-accepted", "sent-back", "signed-off", "voided", "changed", "drops-changed")
+_KINDS = (
+    "answered",
+    "figures-accepted",
+    "sent-back",
+    "signed-off",
+    "voided",
+    "changed",
+    "drops-changed",
+    "done-out-of-order",
+)
 
 
 def drivers(here: Visitor, assessment: Assessment) -> tuple[Driver, ...]:

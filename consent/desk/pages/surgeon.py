@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 from litestar.response import Template
 from markupsafe import Markup
 
-from consent.desk.here import Here
+from consent.desk.here import Here, Visitor
 from consent.desk.routes import shown
 from consent.desk.waiting import Waiting, groups
-from consent.desk.words import Words
 from consent.record.moves import Role, State
 from consent.wording import remark
 
@@ -37,26 +37,29 @@ def show_list(here: Here) -> Template:
     shelf = here.office.shelf
     found, broken = groups(shelf.cases(), shelf.assessment, here.office.today)
     rows = [
-        (group.words, [_row(one, here.words) for one in group.cases], _MOST if group.may_wait else len(group.cases))
+        (group.words, [_row(one, here) for one in group.cases], _MOST if group.may_wait else len(group.cases))
         for group in found
     ]
     return here.page("surgeon.html", groups=rows, broken=broken)
 
 
-def _row(waiting: Waiting, words: Words) -> Row:
+def _row(waiting: Waiting, here: Visitor) -> Row:
+    words = here.words
     drivers = sorted(waiting.assessment.risks["capsule_rupture"].drivers, key=lambda one: -one.ratio)
     known = [one for one in drivers if one.known]
     drives = [
         words.say("review.driver", factor=remark(f"factor.{one.factor}"), ratio=one.ratio) for one in known[:_NAMED]
     ]
     unknown = [words.remark(remark(f"factor.{one.factor}")) for one in drivers if not one.known]
-    path, action = _work(waiting)
+    path, action = _work(waiting, here.office.today)
     return Row(waiting, tuple(drives), tuple(unknown), max(0, len(known) - _NAMED), path, action)
 
 
-def _work(waiting: Waiting) -> tuple[str, str]:
+def _work(waiting: Waiting, today: dt.date) -> tuple[str, str]:
     """Where the next step is done, and the message that names it."""
     at = f"/case/{waiting.case.subject}"
+    if waiting.case.state in (State.SIGNED_OFF, State.CONSENTED) and waiting.case.case.plan.date < today:
+        return f"{at}/review", "surgeon.go.review"
     if waiting.case.state is State.CONSENTED:
         return f"{at}/confirm", "surgeon.go.confirm"
     if waiting.case.state is State.CONFIRMED:
