@@ -281,7 +281,7 @@ def test_before_surgery_it_is_the_sheet_for_the_day_before_and_ends_with_the_ope
         confirmed(house.story())
         before = address(house)
         page = house.nobody().get(before)
-        assert page.status_code == 200 and "Before your operation" in page.text and "data-day" not in page.text
+        assert page.status_code == 200 and "অপারেশনের আগে" in page.text and "data-day" not in page.text
         house.story().operate()
         assert is_gone(house, before)
 
