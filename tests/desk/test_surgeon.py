@@ -421,3 +421,25 @@ def test_who_told_the_patient_can_be_added_after_surgery(day: House, clock: Test
     done = day.case().case.done
     assert done is not None and done.told is not None and done.capsule_torn == "yes" and done.lens is not None
     assert "Not written down that the patient was told" not in browser.get(f"/case/{subject}/review").text
+
+
+def test_what_nobody_can_tell_is_never_shown_as_planned(day: House) -> None:
+    confirmed(day)
+    browser, path = day.browser("asha"), f"/case/{day.case().subject}/done"
+    unknown = browser.post(path, {**_AS_PLANNED, "done.vitreous_lost": "unknown", "seen": day.case().sequence})
+    said = text_of(unknown.text)
+    assert "All was done as planned" not in said
+    assert "Not known : Vitreous was lost" in said and "The other answers say something else" in said
+    other = browser.post(path, {**_AS_PLANNED, "done.as_planned": "no", "seen": day.case().sequence})
+    assert "say what it was" in other.text and "All was done as planned" not in other.text
+
+
+def test_a_stop_that_was_overridden_stays_a_stop_in_view(house: House) -> None:
+    case = explained(house, "hard")
+    stop = next(point for point in waiting(house, "hard") if point.severity is Severity.STOP)
+    browser = house.browser("asha")
+    browser.post(f"/case/{case.subject}/answer", {f"why.{stop.key}": "Her son is here.", "seen": case.sequence})
+    page = browser.get(f"/case/{case.subject}/review").text
+    card = page[page.index(f'id="point-{stop.key}"') :].partition("</li>\n<li")[0]
+    assert "STOP" in card and "Answered" in card and "Her son is here." in card
+    assert page.index(f'id="point-{stop.key}"') < page.index("<details")

@@ -8,7 +8,7 @@ from typing import Any
 from litestar import Response
 from litestar.response import Template
 
-from consent.case import Case
+from consent.case import Answer, Case, Done
 from consent.desk.as_seen import as_seen
 from consent.desk.entry import Entered
 from consent.desk.faults import status_of
@@ -56,24 +56,50 @@ _GROUPS = {
 @dataclass(frozen=True)
 class Check:
     """What is to be looked at before it is recorded, what had not been agreed first. ``print``: stands for exactly what
-    was looked at."""
+    was looked at; ``unknown``: findings that nobody can tell."""
 
     case: Case
     print: str
     differences: tuple[Difference, ...]
     events: tuple[str, ...]
-    other_eye: bool
+    unknown: tuple[str, ...]
 
     @property
-    def told(self) -> bool:
-        """Whether somebody told the patient, where there is something to be told."""
-        done = self.case.done
-        return not self.events or (done is not None and done.told is not None)
+    def done(self) -> Done:
+        """What was done."""
+        return self.case.done or Done()
+
+    @property
+    def other_eye(self) -> bool:
+        """Whether it is not the eye that was agreed."""
+        return self.done.side is not None and self.done.side is not self.case.eye.side
+
+    @property
+    def went_wrong(self) -> bool:
+        """Whether something did not go to plan, which the patient is told."""
+        return bool(self.events or self.done.complication)
+
+    @property
+    def untold(self) -> bool:
+        """Whether nobody has entered who told the patient, where there is something to be told."""
+        return self.went_wrong and self.done.told is None
+
+    @property
+    def found(self) -> bool:
+        """Whether anything is not as it was agreed or planned, or not known."""
+        return bool(self.differences or self.unknown or self.other_eye or self.went_wrong)
+
+    @property
+    def contradicts(self) -> str | None:
+        """The message for an answer to "as planned" that does not fit the others; none where it fits."""
+        if self.done.as_planned is Answer.YES and self.found:
+            return "done.said-as-planned"
+        return "done.said-not-as-planned" if self.done.as_planned is Answer.NO and not self.found else None
 
     @property
     def unlike(self) -> bool:
-        """Whether anything is not as it was agreed or planned."""
-        return bool(self.differences or self.events or self.other_eye)
+        """Whether there is anything to look at."""
+        return self.found or self.done.as_planned is not Answer.YES
 
 
 @shown("/case/{subject:str}/done", _SURGEON)
@@ -107,7 +133,7 @@ def show_differences(here: Here, subject: str, form: Form) -> Template:
     seen = as_seen(here, subject, form)
     read = read_done(form, seen.data, seen.case, here.office.zone)
     try:
-        check = _check(case_of(read.data), "")
+        check = replace(_check(case_of(read.data), ""), unknown=())
     except ConsentError:
         check = None
     return here.page("differences-now.html", check=check)
@@ -124,10 +150,10 @@ def _in_order(case: CaseState) -> bool:
 
 
 def _check(case: Case, signs: str) -> Check:
-    side = case.done.side if case.done else None
-    other_eye = side is not None and side is not case.eye.side
     unlike = tuple(sorted(differences(case), key=lambda one: one.agreed))
-    return Check(case, signs, unlike, events(case), other_eye)
+    answers = ((path, getattr(case.done, path.removeprefix("done."), None)) for path in FOUND)
+    unknown = tuple(path for path, answer in answers if answer is Answer.UNKNOWN)
+    return Check(case, signs, unlike, events(case), unknown)
 
 
 def _page(

@@ -32,7 +32,7 @@ def _looked_at(here: Visitor, case: CaseState) -> CaseState:
     """The case with the entry that tells who looked at it, one for each sitting."""
     if since_look(case, here.me.id, here.office.now).in_sitting:
         return case
-    act = Act(LOOKED, case.sequence, details={"what": "review before the sign-off"})
+    act = Act(LOOKED, case.sequence, details={"what": "the surgeon's review"})
     return enter(here.office.record, here.me, case.subject, act).case
 
 
