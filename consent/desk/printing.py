@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -12,6 +12,7 @@ from consent.compose import Document
 from consent.desk.work import File, Outcome, outcome_of
 from consent.errors import ConsentError
 from consent.record.place import Place, Record, open_record
+from consent.record.state import CaseState
 
 Task = Callable[[Record, Mapping[str, Any]], Outcome]
 
@@ -47,25 +48,36 @@ def _enter(record: Record, order: Mapping[str, Any]) -> Outcome:
 
 
 def _drafts(record: Record, order: Mapping[str, Any]) -> Outcome:
-    """Print ``sheets`` of the case as it is; unsigned, and marked as a draft."""
-    from consent.pack import compose_pack
+    """Print ``sheets`` of the case as drafts; that for the day before with the sign-off that holds."""
     from consent.print import to_pdf
     from consent.record.cases import read_case_state
 
     case = read_case_state(record, order["subject"])
-    pack = compose_pack(
-        case.case, record.clinic, tuple(order["languages"]), tuple(order["sheets"]), large=bool(order.get("large"))
-    )
-    return Outcome(
-        tuple(
-            File(_name(document), "application/pdf", to_pdf(document, record.clinic.digits))
-            for document in pack.documents
-        )
-    )
+    documents = [document for sheets in _apart(order["sheets"]) for document in _composed(record, case, order, sheets)]
+    return Outcome(tuple(File(_name(one), "application/pdf", to_pdf(one, record.clinic.digits)) for one in documents))
+
+
+def _apart(sheets: Sequence[str]) -> list[tuple[str, ...]]:
+    """The sheet for the day before by itself: it alone may carry a sign-off."""
+    from consent.record.day_before import SHEET
+
+    apart = (tuple(one for one in sheets if one != SHEET), tuple(one for one in sheets if one == SHEET))
+    return [group for group in apart if group]
+
+
+def _composed(
+    record: Record, case: CaseState, order: Mapping[str, Any], sheets: tuple[str, ...]
+) -> tuple[Document, ...]:
+    from consent.pack import compose_pack
+    from consent.record.day_before import SHEET, sign_off_that_holds
+
+    signed = sign_off_that_holds(record, case) if sheets == (SHEET,) else None
+    languages, large = tuple(order["languages"]), bool(order.get("large"))
+    return compose_pack(case.case, record.clinic, languages, sheets, large=large, signed_off=signed).documents
 
 
 def _name(document: Document) -> str:
-    return f"{document.sheet}.{'-'.join(tag for tag, _ in document.languages)}.draft.pdf"
+    return f"{document.sheet}.{'-'.join(tag for tag, _ in document.languages)}.pdf"
 
 
 _TASKS: dict[str, Task] = {"enter": _enter, "drafts": _drafts}

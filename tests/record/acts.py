@@ -37,6 +37,7 @@ def fake_papers(record: Record, person: Person, data: Mapping[str, Any], stage: 
     code = secrets.token_hex(32)
     paper = {"sheet": "consent-form", "languages": ["bn", "en"], "pages": 1, "digest": digest(pdf)}
     described = {"stage": stage, "version": data["version"], "code": code, "by": person.name, "papers": [paper]}
+    described |= {"registration": person.registration}
     return Made(code, (pdf,), described)
 
 
