@@ -14,7 +14,7 @@ from consent.compose.which_eye import eye_box
 from consent.desk.phone_days import GoesOn, PhoneDay, goes_on, phone_days
 from consent.desk.words import Words, words_in
 from consent.errors import PaperError, Problem
-from consent.language import Quoted, languages
+from consent.language import Quoted, languages, load_catalogue, release_of
 from consent.pack import Pack
 from consent.record.state import AFTERCARE, CONSENT, SealedSet
 from consent.review import Assessment
@@ -115,10 +115,20 @@ def phone_page(pack: Pack, papers: SealedSet, tag: str) -> PhonePage:
         rules=tuple(_blocks(calendar, ("bottles",), frozenset({"bottles", "rulesbox"}))),
         sheet=tuple(_sections(sheet)),
         langs=sheet.languages,
-        marks=tuple(str(mark[0].plain) for mark in sheet.marks[1:]),
+        marks=_marks((sheet, *more), voice),
         day_call=call(clinic.telephone.day),
         night_call=call(clinic.telephone.night),
     )
+
+
+def _marks(sheets: tuple[Document, ...], voice: Voice) -> tuple[str, ...]:
+    """What is said at the head of the sheets but who signed them; a practice copy also where its own words are."""
+    (tag,) = voice.tags
+    found = [mark[0].plain for sheet in sheets for mark in sheet.marks[1:]]
+    own = {name for name in load_catalogue(tag).messages if name.startswith("theirs.")}
+    if not release_of(own, tag).may_be_signed:
+        found.insert(0, voice.line("frame.practice")[0].plain)
+    return tuple(dict.fromkeys(found))
 
 
 def _head(pack: Pack, calendar: Document | None, voice: Voice) -> Head:

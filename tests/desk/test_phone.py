@@ -22,7 +22,6 @@ from consent.desk.phone_file import file_html, page_html
 from consent.desk.phone_page import PhonePage, phone_page
 from consent.desk.phone_same import same_as_signed
 from consent.desk.phone_token import find_by_token, papers_for_phone, token_of
-from consent.desk.words import interface_languages
 from consent.pack import Pack, compose_pack
 from consent.record.keys import MasterKey, new_key
 from consent.record.place import Place, make_record
@@ -38,8 +37,6 @@ from tests.record.clock import TestClock
 from tests.record.story import IST, Story
 
 TAGS = ("en", "bn", "hi")
-PAGES = tuple(tag for tag in TAGS if tag in interface_languages())
-"""The languages in which the pages' own words are written."""
 PAPERS = SealedSet(9, AFTERCARE, 1, "ab" * 32, "Dr Asha Invented", OPERATIONS, ())
 
 
@@ -135,7 +132,7 @@ def page_of(name: str, clinic: Clinic, tag: str) -> PhonePage:
     return phone_page(compose_pack(CASES[name], clinic, (tag,)), PAPERS, tag)
 
 
-@pytest.mark.parametrize("tag", PAGES)
+@pytest.mark.parametrize("tag", TAGS)
 @pytest.mark.parametrize("name", CASES)
 def test_the_page_and_the_file_show_just_these(name: str, tag: str, clinic: Clinic) -> None:
     page = page_of(name, clinic, tag)
@@ -168,6 +165,16 @@ def test_the_policy_of_the_file_allows_its_own_script_and_no_other(clinic: Clini
         digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
         assert f"{directive} &#39;sha256-{digest}&#39;" in html
     assert "default-src &#39;none&#39;" in html and "unsafe" not in html
+
+
+def test_words_that_nobody_released_are_a_practice_copy(clinic: Clinic) -> None:
+    # As on paper: words that no clinician has checked are never handed out as checked ones.
+    with patch("consent.compose.frame.is_released", lambda voice: True):
+        page = page_of("ordinary", clinic, "en")
+        assert page.marks[0].startswith("PRACTICE COPY")
+        with patch("consent.desk.phone_page.release_of") as released:
+            released.return_value.may_be_signed = True
+            assert page_of("ordinary", clinic, "en").marks == page.marks[1:]
 
 
 def test_the_head_of_the_page_tells_of_drops_in_both_eyes(clinic: Clinic) -> None:
