@@ -1,0 +1,193 @@
+"""The talk on the screen says what the guide says, shows no figure too early, and is kept as it happens."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from consent.case import Topic
+from consent.compose import Voice, counsellor_guide
+from consent.compose.document import Cue
+from consent.compose.document import Question as Asked
+from consent.desk.slides import talk_through
+from consent.review import assess
+from tests.desk.house import House
+
+EXAMPLES = ("ordinary", "hard", "second-eye")
+
+
+def patient_part(page: str) -> str:
+    """What stands on the patient's side of the screen."""
+    return page.partition('<div class="patient">')[2].partition('<aside class="counsellor"')[0]
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_every_line_of_the_guide_is_on_a_screen_and_nothing_else_is_said(kept_house: House, name: str) -> None:
+    case = kept_house.case(name).case
+    found = assess(case, kept_house.record.clinic)
+    guide = counsellor_guide(found, Voice(("en",), "latin"))
+    told = [
+        text[0].plain
+        for section in guide.sections
+        if section.id != "different"
+        for block in section.blocks
+        if isinstance(block, Cue) and block.mark in ("say", "ask")
+        for text in block.texts
+    ]
+    told += [block.text[0].plain for section in guide.sections for block in section.blocks if isinstance(block, Asked)]
+    shown = [
+        line[0].plain
+        for slide in talk_through(found, ("en",), "latin").slides
+        if slide.part != "different" and slide.kind != "close"
+        for line in slide.lines
+    ]
+    assert sorted(shown) == sorted(told)
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_what_is_different_is_told_one_thing_a_screen_and_whole(kept_house: House, name: str) -> None:
+    found = assess(kept_house.case(name).case, kept_house.record.clinic)
+    guide = counsellor_guide(found, Voice(("en",), "latin"))
+    section = next(one for one in guide.sections if one.id == "different")
+    cues = [block for block in section.blocks if isinstance(block, Cue) and block.mark == "say"]
+    whole = " ".join(text[0].plain for cue in cues for text in cue.texts)
+    units = [
+        slide.lines[-1][0].plain
+        for slide in talk_through(found, ("en",), "latin").slides
+        if slide.part == "different" and not slide.pictures
+    ]
+    assert all(unit in whole for unit in units)
+    assert sum(len(unit) for unit in units) <= len(whole)
+    assert len(units) >= len(cues)
+
+
+def test_personal_figures_are_not_shown_before_the_surgeon_accepted_them(house: House) -> None:
+    story = house.story("ordinary")
+    case = house.case("ordinary").case
+    assert case.figures_accepted is None
+    before = talk_through(assess(case, house.record.clinic), ("en",), "latin")
+    words = [line[0].plain for slide in before.slides for line in slide.lines]
+    assert any("Usual eye:" in line for line in words) and not any("Your eye:" in line for line in words)
+    story.accept_figures()
+    after = talk_through(assess(house.case("ordinary").case, house.record.clinic), ("en",), "latin")
+    assert any("Your eye:" in line[0].plain for slide in after.slides for line in slide.lines)
+
+
+def test_notes_for_the_counsellor_are_not_on_the_patients_side(kept_house: House) -> None:
+    subject = kept_house.subjects["hard"]
+    browser = kept_house.browser("meera")
+    talk = talk_through(assess(kept_house.case("hard").case, kept_house.record.clinic), ("bn", "en"), "locale")
+    noted = [(number, slide) for number, slide in enumerate(talk.slides, start=1) if slide.notes or slide.key]
+    assert noted
+    for number, slide in noted:
+        page = browser.get(f"/case/{subject}/talk/{number}").text
+        side = re.sub(r"<[^>]+>", "", patient_part(page))
+        for line in (*slide.notes, *((slide.key,) if slide.key else ())):
+            for said in line:
+                assert said.plain not in side, number
+
+
+def test_the_patient_reads_the_own_language_and_the_counsellor_another(kept_house: House) -> None:
+    subject = kept_house.subjects["hard"]
+    page = kept_house.browser("meera").get(f"/case/{subject}/talk/1").text
+    assert 'lang="bn"' in patient_part(page) and 'lang="en"' not in patient_part(page)
+    assert 'lang="en"' in page.partition('<aside class="counsellor"')[2]
+
+
+def test_asked_which_eye_the_patient_does_not_see_the_answer(kept_house: House) -> None:
+    found = assess(kept_house.case("hard").case, kept_house.record.clinic)
+    asked = next(
+        one for one in talk_through(found, ("en",), "latin").slides if "which eye is it" in one.lines[0][0].plain
+    )
+    assert asked.pictures == ()
+
+
+def test_said_back_asked_and_decided_are_kept_in_this_order(house: House) -> None:
+    subject = house.subjects["ordinary"]
+    meera = house.browser("meera")
+    for topic in Topic:
+        meera.post(f"/case/{subject}/said-back", {"topic": topic.value, "result": "first time", "number": "1"})
+    meera.post(f"/case/{subject}/said-back", {"topic": "one risk", "result": "after explaining again", "number": "1"})
+    meera.post(f"/case/{subject}/asked", {"question": "May I pray?", "answer": "Seated.", "number": "1"})
+    case = house.case()
+    assert {one.question: one.result.value for one in case.case.talk.said_back} == {
+        **dict.fromkeys(Topic, "first time"),
+        Topic.ONE_RISK: "after explaining again",
+    }
+    answer = meera.post(
+        f"/case/{subject}/decision",
+        {"seen": str(case.sequence), "outcome": "agrees", "asked": "talk.copy_given", "talk.copy_given": "yes"},
+    )
+    assert answer.status_code == 303
+    after = house.case()
+    talk = after.case.talk
+    assert (after.state, talk.by, talk.outcome, talk.copy_given) == ("explained", "M. Example", "agrees", "yes")
+    assert talk.told is not None and talk.told.side == after.case.plan.side and talk.told.date == after.case.plan.date
+    assert [told.entry.kind for told in after.history[1:]] == ["said-back"] * 6 + ["asked", "explained"]
+
+
+def test_a_wish_for_time_and_a_no_are_kept_as_such(house: House) -> None:
+    meera = house.browser("meera")
+    for name, outcome, state in (("ordinary", "wants time", "wants time"), ("hard", "refuses", "declined")):
+        case = house.case(name)
+        form = {
+            "seen": str(case.sequence),
+            "outcome": outcome,
+            "asked": "talk.outcome_words",
+            "talk.outcome_words": "Later.",
+        }
+        assert meera.post(f"/case/{case.subject}/decision", form).status_code == 303
+        assert house.case(name).state == state
+
+
+def test_nothing_is_decided_by_a_form_that_says_nothing(house: House) -> None:
+    case = house.case()
+    answer = house.browser("meera").post(f"/case/{case.subject}/decision", {"seen": str(case.sequence)})
+    assert answer.status_code == 422 and house.case().state == "draft"
+
+
+def signed_off(house: House) -> str:
+    from tests.record.story import IST
+
+    story = house.story()
+    story.explain(house.record.clock().astimezone(IST))
+    story.answer_all()
+    story.sign_off()
+    papers = house.case().sealed("consent")
+    assert papers is not None
+    return papers.code
+
+
+def test_the_patient_signs_the_paper_that_holds_before_a_witness(house: House) -> None:
+    code = signed_off(house)
+    case = house.case()
+    meera = house.browser("meera")
+    form = {"seen": str(case.sequence), "by": case.case.patient.name, "how": "thumb impression", "code": code}
+    refused = meera.post(f"/case/{case.subject}/consented", form)
+    assert refused.status_code == 409 and "witness" in refused.text
+    refused = meera.post(f"/case/{case.subject}/consented", {**form, "witness": "W. Neighbour", "by": "her son"})
+    assert refused.status_code == 409 and 'value="her son"' in refused.text
+    assert house.case().state == "signed off"
+    assert meera.post(f"/case/{case.subject}/consented", {**form, "witness": "W. Neighbour"}).status_code == 303
+    assert house.case().state == "consented"
+
+
+def test_a_mind_may_change_after_signing(house: House) -> None:
+    signed_off(house)
+    house.story().consent()
+    case = house.case()
+    meera = house.browser("meera")
+    nothing = meera.post(f"/case/{case.subject}/mind", {"seen": str(case.sequence), "reason": ""})
+    assert nothing.status_code == 409
+    meera.post(f"/case/{case.subject}/mind", {"seen": str(case.sequence), "reason": "Not now, my son is away."})
+    assert (house.case().state, house.case().sealed("consent")) == ("withdrawn", None)
+
+
+def test_the_counsellor_of_a_closed_case_changes_nothing_of_the_talk(house: House) -> None:
+    signed_off(house)
+    case = house.case()
+    answer = house.browser("meera").post(
+        f"/case/{case.subject}/said-back", {"topic": "one risk", "result": "not yet", "number": "1"}
+    )
+    assert answer.status_code == 409 and house.case().sequence == case.sequence
