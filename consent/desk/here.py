@@ -69,7 +69,7 @@ def here(request: Asked) -> Visitor:
     tag = language_of(request.cookies, request.headers, office.record.clinic.language)
     digits = "latin" if office.digits == "latin" else "locale"
     words = words_in(tag, digits, office.settings.mirrored)
-    return Visitor(office, account, words, request.url.path, request.headers.get("x-asked-by") == "script")
+    return Visitor(office, account, words, request.url.path, request.headers.get("x-asked-by") in ("script", "page"))
 
 
 def language_of(cookies: Mapping[str, str], headers: Mapping[str, str], fallback: str) -> str:

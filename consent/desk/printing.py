@@ -80,4 +80,19 @@ def _name(document: Document) -> str:
     return f"{document.sheet}.{'-'.join(tag for tag, _ in document.languages)}.pdf"
 
 
-_TASKS: dict[str, Task] = {"enter": _enter, "drafts": _drafts}
+def _check(record: Record, _: Mapping[str, Any]) -> Outcome:
+    """Hold the whole record against its chain."""
+    from consent.record.checking import check_record
+
+    return Outcome(told=check_record(record))
+
+
+def _backup(record: Record, order: Mapping[str, Any]) -> Outcome:
+    """The whole record, encrypted, in a file that is taken away once fetched; ``order``: to, name, passphrase."""
+    from consent.record.backup import back_up
+
+    made = back_up(record, Path(order["to"]) / order["name"], order["passphrase"])
+    return Outcome((File(order["name"], "application/octet-stream", path=made.path),), problems=made.problems)
+
+
+_TASKS: dict[str, Task] = {"enter": _enter, "drafts": _drafts, "check": _check, "backup": _backup}

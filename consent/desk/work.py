@@ -22,18 +22,20 @@ _KEPT = 60
 
 @dataclass(frozen=True)
 class File:
-    """One finished file, to be fetched by who asked for it."""
+    """One finished file, for who asked for it. ``path``: where it lies, if it is too large to be carried."""
 
     name: str
     media_type: str
-    content: bytes
+    content: bytes = b""
+    path: Path | None = None
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of a piece of work: files, or what stood in the way, with the class of the error."""
+    """What came of a piece of work: files, ``told``, or what stood in the way, with the class of the error."""
 
     files: tuple[File, ...] = ()
+    told: Any = None
     sequence: int | None = None
     error: str | None = None
     problems: tuple[Problem, ...] = ()

@@ -127,8 +127,11 @@ def start_session(record: Record, login: str, password: str) -> str:
     return token
 
 
-def session_account(record: Record, token: str) -> Account:
-    """The account of the session ``token``, which is kept alive by this. Raises ``AccessError`` where it has ended."""
+def session_account(record: Record, token: str, is_step: bool = True) -> Account:
+    """The account of the session ``token``, which is kept alive by this where somebody did something (``is_step``).
+
+    Raises ``AccessError`` where it has ended.
+    """
     name = _digest(token)
     now = record.clock()
     with record.store.reading() as connection:
@@ -143,7 +146,7 @@ def session_account(record: Record, token: str) -> Account:
         with record.store.writing() as connection:
             connection.execute(SESSIONS.delete().where(SESSIONS.c.token == name))
         raise _ended()
-    if now - seen > _SEEN_EVERY:
+    if is_step and now - seen > _SEEN_EVERY:
         with record.store.writing() as connection:
             fresh = _row(record, name, row.account, row.made_at, _written(now))
             connection.execute(SESSIONS.update().where(SESSIONS.c.token == name).values(**fresh))

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
+
+from consent.errors import AccessError
 from tests.desk.house import House
+from tests.record.story import PASSWORDS
 
 
 def asked(path: str, value: str, seen: int) -> dict[str, object]:
@@ -107,3 +111,28 @@ def test_nobody_types_markup_into_a_page(house: House) -> None:
     browser.post(f"/case/{before.subject}/enter/person", asked("patient.name", mean, before.sequence), script=True)
     for path in (f"/case/{before.subject}", f"/case/{before.subject}/enter/person", "/cases"):
         assert mean not in browser.get(path).text
+
+
+def test_what_another_typed_on_this_device_is_not_entered_in_my_name(house: House) -> None:
+    before = house.case()
+    form = asked("eye.white", "yes", before.sequence) | {"me": house.staff.counsellor.id}
+    answer = house.browser("asha").post(f"/case/{before.subject}/enter/lens", form, script=True)
+    assert answer.status_code == 403 and house.case().sequence == before.sequence
+
+
+def test_a_page_left_open_does_not_keep_the_session_alive(house: House) -> None:
+    # OWASP ASVS 4.0.3, 3.3.2: a session ends when nobody does anything; a page that asks by itself is nobody.
+    import datetime as dt
+    from dataclasses import replace
+
+    from consent.record.login import IDLE, session_account, start_session
+
+    moment = [house.record.clock()]
+    record = replace(house.record, clock=lambda: moment[0])
+    token = start_session(record, "meera", PASSWORDS["meera"])
+    for _ in range(4):
+        moment[0] += IDLE / 4 - dt.timedelta(seconds=1)
+        session_account(record, token, is_step=False)
+    moment[0] += dt.timedelta(seconds=10)
+    with pytest.raises(AccessError):
+        session_account(record, token)

@@ -17,7 +17,7 @@ from consent.record.restore import restore
 from consent.record.settings_kept import history
 from consent.resources import package_data
 from tests.desk import house as driver
-from tests.desk.house import House, open_house
+from tests.desk.house import Browser, House, open_house
 from tests.record.acts import without_printing
 
 
@@ -124,8 +124,12 @@ def test_a_lead_does_not_change_the_own_account(house: House) -> None:
 
 def test_a_backup_of_the_page_makes_the_record_again(house: House, tmp_path: Path) -> None:
     phrase = "four words for the safe"
-    answer = house.browser("lila").post("/lead/backup", {"passphrase": phrase, "again": phrase})
+    lila = house.browser("lila")
+    made = lila.post("/lead/backup", {"passphrase": phrase, "again": phrase}).headers["location"]
+    answer = lila.get(f"{made}/0")
     assert answer.status_code == 200 and answer.headers["content-disposition"].startswith("attachment")
+    assert lila.get(f"{made}/0").status_code == 404
+    assert [one for one in house.record.place.folder.iterdir() if one.name.startswith("backup-")] == []
     file = tmp_path / "kept"
     file.write_bytes(answer.content)
     restored = restore(file, phrase, Place(tmp_path / "again"), house.record.clinic)
@@ -133,14 +137,20 @@ def test_a_backup_of_the_page_makes_the_record_again(house: House, tmp_path: Pat
     assert house.browser("lila").post("/lead/backup", {"passphrase": phrase, "again": "another"}).status_code == 422
 
 
+def checked(browser: Browser) -> str:
+    """What the page says after a check of the record."""
+    waiting = browser.post("/ledger").headers["location"]
+    return browser.get(browser.get(waiting).headers["location"]).text
+
+
 def test_the_ledger_names_no_patient_and_tells_whether_it_holds(house: House) -> None:
     noor = house.browser("noor")
     page = noor.get("/ledger").text
     assert "M. Example" in page and "Shanti" not in page and "DEMO-0001" not in page
-    assert "It holds together." in noor.post("/ledger").text
+    assert "It holds together." in checked(noor)
     with house.record.store.writing() as connection:
         connection.exec_driver_sql("DROP TRIGGER IF EXISTS ledger_no_update")
-    assert "It does not hold together" in noor.post("/ledger").text
+    assert "It does not hold together" in checked(noor)
 
 
 def test_past_cases_are_read_and_the_file_is_not_kept(own: House) -> None:

@@ -17,7 +17,7 @@ from consent.desk.picture import picture
 from consent.desk.questions import Asking
 from consent.desk.routes import CARE, entered, shown
 from consent.desk.screens import Screen, screen, screens
-from consent.errors import CaseError, ConflictError
+from consent.errors import AccessError, CaseError, ConflictError, Problem
 from consent.record.act import Act
 from consent.record.cases import Recorded, read_case_state
 from consent.record.entering import enter
@@ -36,6 +36,7 @@ def show_screen(here: Here, subject: str, name: str, since: int = 0, mine: int =
 def keep(here: Here, form: Form, subject: str, name: str) -> Response[Any]:
     """Keep what was entered; what cannot be kept is shown again with its reason, as is what somebody else changed."""
     asked, seen = _screen(name), form.whole("seen")
+    _refuse_another(here, form)
     before = read_case_state(here.office.record, subject, seen or None)
     read = read_entry(form, asked.fields, before.data, here.office.zone)
     try:
@@ -46,6 +47,13 @@ def keep(here: Here, form: Form, subject: str, name: str) -> Response[Any]:
         return _answer(here, form, now, asked, read, None, 409)
     now = recorded.case if recorded else here.office.shelf.case(subject)
     return _answer(here, form, now, asked, read, recorded, 422 if read.faults else 200)
+
+
+def _refuse_another(here: Visitor, form: Sent) -> None:
+    """Raise where somebody else opened the page on this device: nothing is entered in another's name."""
+    if form.has("me") and form.text("me") != here.me.id:
+        told = here.words.plain("entry.another")
+        raise AccessError(Problem(told, here.me.login))
 
 
 def _enter(here: Visitor, subject: str, before: CaseState, read: Entered) -> Recorded | None:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import shutil
+from pathlib import Path
 from typing import Any
 
 from litestar import Response
+from litestar.background_tasks import BackgroundTask
+from litestar.concurrency import sync_to_thread
 from litestar.exceptions import NotFoundException
+from litestar.response import File as FileResponse
 
 from consent import errors
 from consent.desk.faults import status_of
@@ -27,18 +32,32 @@ def wait(here: Here, name: str) -> Response[Any]:
         return here.page("work-failed.html", _status(outcome), piece=piece, problems=outcome.problems)
     if outcome.files:
         return here.page("work-files.html", 200, piece=piece, files=outcome.files)
-    return here.go(piece.back)
+    return here.go(f"{piece.back}/{piece.id}" if outcome.told is not None else piece.back)
 
 
 @shown("/making/{name:str}/{place:int}", EVERYBODY)
-def fetch(here: Here, name: str, place: int) -> Response[bytes]:
+def fetch(here: Here, name: str, place: int) -> Response[Any]:
     """One finished file, to be looked at or printed."""
     files = _piece(here, name).outcome.files if _piece(here, name).done else ()
     if not 0 <= place < len(files):
         raise NotFoundException("there is no such file")
     file = files[place]
+    if file.path is not None:
+        return _fetched(file.path, file.name, file.media_type)
     disposition = f'inline; filename="{file.name}"'
     return Response(file.content, media_type=file.media_type, headers={"content-disposition": disposition})
+
+
+def _fetched(path: Path, name: str, media_type: str) -> Response[Any]:
+    """A large file, taken away once it has been fetched."""
+    if not path.exists():
+        raise NotFoundException("this file was fetched already")
+
+    def take_away() -> None:
+        shutil.rmtree(path.parent, ignore_errors=True)
+
+    after = BackgroundTask(sync_to_thread, take_away)
+    return FileResponse(path, filename=name, media_type=media_type, background=after)
 
 
 def _piece(here: Visitor, name: str) -> Piece:

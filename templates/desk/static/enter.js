@@ -86,6 +86,7 @@
       if ((input.type === "checkbox" || input.type === "radio") && !input.checked) continue;
       if (input.name) body.append(input.name, input.value);
     }
+    body.set("me", form.elements.me.value);
     for (;;) {
       body.set("seen", seen.value);
       try {
@@ -93,11 +94,15 @@
         if (answer.status === 429) { await new Promise((go) => setTimeout(go, 5000)); continue; }
         const said = await answer.json();
         if (said.seen === undefined) { fault(box, said.problems?.length ? said.problems[0].what : said.fault); kept.textContent = ""; return; }
+        document.getElementById("told").replaceChildren();
         place(said, box);
         return;
       } catch (failure) {
-        if (failure.message === "logged out") return;
-        kept.textContent = form.dataset.lost;
+        if (failure.message === "logged out") {
+          if (!document.querySelector("#told a")) desk.tell(form.dataset.out, desk.link("/login", form.dataset.login));
+        } else {
+          kept.textContent = form.dataset.lost;
+        }
         await new Promise((go) => setTimeout(go, 3000));
       }
     }
@@ -124,7 +129,7 @@
   setInterval(async () => {
     if (document.hidden || open) return;
     try {
-      const answer = await fetch(`${base}/news?since=${seen.value}`, { headers: { "x-asked-by": "script" } });
+      const answer = await fetch(`${base}/news?since=${seen.value}`, { headers: { "x-asked-by": "page" } });
       if (!answer.ok) return;
       const said = await answer.json();
       others(said.others);

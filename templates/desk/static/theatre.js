@@ -9,7 +9,7 @@
   function differs(one, other) { return one.dataset.state !== other.dataset.state; }
   async function look() {
     try {
-      const signal = AbortSignal.timeout(8000), headers = { "x-asked-by": "script" };
+      const signal = AbortSignal.timeout(8000), headers = { "x-asked-by": "page" };
       const answer = await fetch(location.href, { headers, signal, cache: "no-store" });
       if (answer.status === 401) { location.href = (await answer.json()).login; return; }
       if (!answer.ok) { location.reload(); return; }

@@ -5,7 +5,7 @@
   if (!bar) return;
   const look = async () => {
     try {
-      const answer = await fetch(bar.dataset.work, { headers: { "x-asked-by": "script" } });
+      const answer = await fetch(bar.dataset.work, { headers: { "x-asked-by": "page" } });
       const said = await answer.json();
       bar.value = said.share;
       if (said.done || !answer.ok) { location.replace(bar.dataset.work); return; }
