@@ -26,8 +26,10 @@ from consent.language.po import SLOT
 from consent.resources import package_data, templates
 
 TAGS = languages(domain=DESK_DOMAIN)
-UNITS = ("mm", "mmHg", "mg/dL", "mL", "D", "TOML", "PDF", "CSV", "XLSX", "ODS", "LOCS", "III", "INR", "consent", "clinic", "FILE", "serve",
-         "restore", "QR", "TLS", "cells", "CF", "HM", "PL", "NPL", "logMAR", "decimal")  # fmt: skip
+UNITS = (
+    *("mm", "mmHg", "mg/dL", "mL", "D", "INR", "LOCS", "III", "CF", "HM", "PL", "NPL", "logMAR", "decimal", "cells"),
+    *("TOML", "PDF", "CSV", "XLSX", "ODS", "QR", "TLS", "consent", "clinic", "FILE", "serve", "restore"),
+)
 """Latin letters that stay: units, names of file formats, commands to be typed, notations of acuity."""
 
 
