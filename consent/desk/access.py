@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from litestar.connection import ASGIConnection
-from litestar.exceptions import NotAuthorizedException, PermissionDeniedException
+from litestar.exceptions import NotAuthorizedException, NotFoundException, PermissionDeniedException
 from litestar.handlers.base import BaseRouteHandler
 from litestar.middleware import AbstractAuthenticationMiddleware, AuthenticationResult
 
@@ -16,6 +16,7 @@ from consent.record.login import session_account
 
 SESSION, LANGUAGE = "consent-session", "consent-language"
 """Names of the cookies: the token of the session, and the language of the pages."""
+_LONGEST_NAME = 80
 ANYONE = frozenset({"anyone"})
 """In place of roles, on what is open to somebody who is not logged in."""
 
@@ -28,14 +29,23 @@ class WhoAsks(AbstractAuthenticationMiddleware):
 
         token = connection.cookies.get(SESSION)
         office: Office = connection.app.state.office
-        return AuthenticationResult(await run_sync(_account, office, token) if token else None, token)
+        by_itself = connection.headers.get("x-asked-by") == "page"
+        return AuthenticationResult(await run_sync(_account, office, token, by_itself) if token else None, token)
 
 
-def _account(office: Office, token: str) -> Account | None:
+def _account(office: Office, token: str, by_itself: bool) -> Account | None:
+    """The account of the session; a page that asks ``by_itself`` does not keep it alive: nobody may be there."""
     try:
-        return session_account(office.record, token)
+        return session_account(office.record, token, is_step=not by_itself)
     except AccessError:
         return None
+
+
+def can_be_a_path(connection: ASGIConnection[Any, Any, Any, Any], _: BaseRouteHandler) -> None:
+    """Raise where the address holds signs that no page and no file of ours has in its own, or a name too long for any."""
+    path = connection.scope["path"]
+    if not path.isprintable() or any(len(name) > _LONGEST_NAME for name in path.split("/")):
+        raise NotFoundException("there is no such page")
 
 
 def may_enter(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
