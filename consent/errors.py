@@ -108,6 +108,10 @@ class RecordError(ConsentError):
     heading = "The record cannot be used as it stands."
 
 
+class AbsentError(RecordError):
+    """What was asked for is not in the record, or is there no longer."""
+
+
 class PaperError(ConsentError):
     """A paper is not what was signed, or nobody can tell."""
 

@@ -16,11 +16,12 @@ from litestar.plugins.jinja import JinjaTemplateEngine
 from litestar.static_files import create_static_files_router
 from litestar.template import TemplateConfig
 
-from consent.desk.access import SESSION, WhoAsks, may_enter
+from consent.desk.access import SESSION, WhoAsks, can_be_a_path, may_enter
 from consent.desk.faults import on_any_error, on_consent_error, on_http_error
 from consent.desk.form import read_form
 from consent.desk.headers import with_headers
 from consent.desk.here import here
+from consent.desk.incoming import FORM_COOKIE, FORM_HEADER, Incoming
 from consent.desk.office import DeskSettings, Office
 from consent.desk.pages import handlers
 from consent.desk.views import environment
@@ -30,7 +31,6 @@ from consent.resources import templates
 
 LARGEST_FORM = 300_000
 """Bytes of one form; a route that takes a file says how much more."""
-CSRF_FIELD = "_csrf_token"
 
 
 def make_app(record: Record, settings: DeskSettings) -> Litestar:
@@ -39,9 +39,10 @@ def make_app(record: Record, settings: DeskSettings) -> Litestar:
     return Litestar(
         route_handlers=[*handlers(), _static("/static", "desk", "static"), _static("/styles", "styles")],
         dependencies={"here": Provide(here, sync_to_thread=False), "form": Provide(read_form)},
-        guards=[may_enter],
+        guards=[can_be_a_path, may_enter],
         middleware=[DefineMiddleware(WhoAsks), _limit(settings).middleware],
-        csrf_config=_csrf(record, settings),
+        request_class=Incoming,
+        csrf_config=_csrf(office, settings),
         allowed_hosts=AllowedHostsConfig(allowed_hosts=list(settings.hosts)),
         exception_handlers={
             ConsentError: on_consent_error,
@@ -70,15 +71,15 @@ def _state(office: Office) -> Any:
     return State({"office": office}, deep_copy=False)
 
 
-def _csrf(record: Record, settings: DeskSettings) -> CSRFConfig:
+def _csrf(office: Office, settings: DeskSettings) -> CSRFConfig:
     """A token in a cookie and in each form, held together by a secret made of the record's key."""
     return CSRFConfig(
-        secret=record.key.stamp("desk", "forms"),
-        cookie_name="consent-form",
+        secret=office.form_secret,
+        cookie_name=FORM_COOKIE,
         cookie_secure=settings.tls,
         cookie_httponly=True,
         cookie_samesite="strict",
-        header_name="x-form-token",
+        header_name=FORM_HEADER,
     )
 
 

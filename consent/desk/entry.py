@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -47,14 +47,24 @@ def read_entry(
     held: set[str] = set()
     while True:
         made = _with(data, {path: value for path, value in wanted.items() if path not in held}, every, model)
-        found = {name: fault for name, fault in _faults(made, asked, model).items() if name not in faults}
-        faults |= found
-        back = {path for name in found for path in _of(name, wanted) if path not in held}
-        if not found or not back:
-            break
+        found = _faults(made, asked, model)
+        faults = {**found, **faults}
+        if not found:
+            return Entered(made, faults, frozenset(held))
+        back = {path for name in found for path in _to_hold(name, wanted.keys() - held)}
+        if not back:
+            return Entered(dict(data), faults, frozenset(wanted))
         held |= back
-    kept = dict(data) if found else made
-    return Entered(kept, faults, frozenset(wanted) if found else frozenset(held))
+
+
+def _to_hold(name: str, kept: Set[str]) -> set[str]:
+    """Which of the questions ``kept`` a fault at ``name`` is about; where they are held back already, those of the
+    table around it, such as the name that goes with a time that could not be kept."""
+    while name:
+        if found := _of(name, kept):
+            return found
+        name = name.rpartition(".")[0]
+    return set()
 
 
 def _with(
@@ -66,7 +76,7 @@ def _with(
     return without_empty_tables(made, optional_tables(model), fields)
 
 
-def _of(name: str, wanted: Mapping[str, Any]) -> set[str]:
+def _of(name: str, wanted: Set[str]) -> set[str]:
     """The questions that a fault at ``name`` is about: the one it lies in, or all within a table."""
     plain = re.sub(r"\.\d+", "", name)
     return {

@@ -11,9 +11,11 @@ from litestar import Request, Response
 from litestar.exceptions import HTTPException, NotAuthorizedException
 from litestar.response import Redirect, Template
 from litestar.status_codes import HTTP_303_SEE_OTHER, HTTP_500_INTERNAL_SERVER_ERROR
+from markupsafe import escape
 
 from consent.desk.here import here
 from consent.errors import (
+    AbsentError,
     AccessError,
     CaseError,
     ClinicError,
@@ -35,6 +37,7 @@ _STATUS: tuple[tuple[type[ConsentError], int], ...] = (
     (ClinicError, 422),
     (UsageError, 422),
     (PaperError, 404),
+    (AbsentError, 404),
 )
 
 
@@ -52,7 +55,7 @@ def on_http_error(request: Request[Any, Any, Any], error: HTTPException) -> Resp
     """Send somebody who is not logged in to do so; else a page that says what is wrong with the request."""
     if isinstance(error, NotAuthorizedException):
         to = "/password" if isinstance(error.extra, dict) and error.extra.get("to") == "password" else "/login"
-        if request.headers.get("x-asked-by") == "script":
+        if request.headers.get("x-asked-by") in ("script", "page"):
             return Response({"login": to}, status_code=401)
         return Redirect(to, status_code=HTTP_303_SEE_OTHER)
     status = error.status_code
@@ -82,7 +85,8 @@ _DEEPEST = 12
 def _page(request: Request[Any, Any, Any], status: int, heading: str, problems: tuple[Problem, ...]) -> Response[Any]:
     asking = here(request)
     if asking.from_script:
-        told = [{"what": one.what, "where": one.where, "remedy": one.remedy} for one in problems]
+        # A script puts it into the page as it is, so it leaves as HTML, as all else that scripts are told.
+        told = [{name: str(escape(getattr(one, name))) for name in ("what", "where", "remedy")} for one in problems]
         return Response({"fault": asking.words.plain(heading), "problems": told}, status_code=status)
     page: Template = asking.page("fault.html", status, heading=heading, problems=problems)
     return page

@@ -10,9 +10,10 @@ from litestar.di import NamedDependency
 from litestar.params import SkipValidation
 
 from consent.desk.here import Asked
+from consent.desk.incoming import MOST_FIELDS
 from consent.errors import Problem, UsageError
 
-MOST_FIELDS, LONGEST_TEXT, LONGEST_FILE = 600, 4000, 200_000
+LONGEST_TEXT, LONGEST_FILE = 4000, 200_000
 
 
 @dataclass(frozen=True)

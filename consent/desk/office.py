@@ -52,11 +52,13 @@ class Office:
     shelf: Shelf = field(init=False)
     presence: Presence = field(init=False)
     work: Workshop = field(init=False)
+    form_secret: str = field(init=False)
 
     def __post_init__(self) -> None:
         self.shelf = Shelf(self.record)
         self.presence = Presence(self.record.clock)
         self.work = Workshop(self.record.place, self.settings.clinic_file, self.settings.printers)
+        self.form_secret = self.record.key.stamp("desk", "forms")
 
     def use(self, record: Record) -> None:
         """Go on with ``record``, which has other settings: what was worked out with the old ones is forgotten."""

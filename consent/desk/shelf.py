@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from threading import Lock
 
-from consent.errors import Problem, RecordError
+from consent.errors import Problem, AbsentError
 from consent.pack import Pack, compose_pack
 from consent.record.cases import read_case_state
 from consent.record.following import written_since
@@ -36,12 +36,12 @@ class Shelf:
             return tuple(self._cases.values())
 
     def case(self, subject: str) -> CaseState:
-        """The case ``subject``. Raises ``RecordError`` where there is none."""
+        """The case ``subject``. Raises ``AbsentError`` where there is none."""
         with self._lock:
             self._follow()
             found = self._cases.get(subject)
         if found is None:
-            raise RecordError(Problem("there is no such case in the record", subject))
+            raise AbsentError(Problem("there is no such case in the record", subject))
         return found
 
     def assessment(self, case: CaseState) -> Assessment:

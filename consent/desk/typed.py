@@ -20,7 +20,8 @@ _NUMBER = re.compile(r"[+-]?\d{1,9}(\.\d{1,9})?")
 def value_of(form: Sent, field: Field, name: str, zone: dt.tzinfo) -> Any:
     """What ``form`` says to ``field`` under ``name``, as JSON; ``NOTHING`` where it was left empty.
 
-    What cannot be meant stays the text it is: the model of the case refuses it with a reason.
+    What cannot be meant stays the text it is: the model of the case refuses it with a reason. A text in the place of a
+    date or time goes into a list, for the model would read "1" as the first second of 1970.
     """
     if field.kind == "several":
         sent = set(form.texts(name))
@@ -56,24 +57,42 @@ def _row(form: Sent, field: Field, name: str, zone: dt.tzinfo) -> Tree:
 
 
 def _number(text: str, _: dt.tzinfo) -> Any:
-    plain = "".join(str(unicodedata.decimal(sign, sign)) for sign in text).replace(",", ".").replace("−", "-")
-    plain = "".join(plain.split())
+    plain = "".join(_latin(text).replace(",", ".").replace("−", "-").split())
     if not _NUMBER.fullmatch(plain):
         return text
     return float(plain) if "." in plain else int(plain)
 
 
+def _latin(text: str) -> str:
+    """``text`` with the digits of any script as 0 to 9."""
+    return "".join(str(unicodedata.decimal(sign, sign)) for sign in text)
+
+
 def _moment(text: str, zone: dt.tzinfo) -> Any:
     try:
-        return dt.datetime.fromisoformat(text).replace(tzinfo=zone).isoformat()
+        read = dt.datetime.fromisoformat(_latin(text))
     except ValueError:
-        return text
+        return [text]
+    return (read if read.tzinfo else read.replace(tzinfo=zone)).isoformat() if ":" in text else [text]
 
 
 def _date(text: str, _: dt.tzinfo) -> Any:
     """ISO, as a browser's own calendar sends it, or day, month and year as people write them."""
-    match = re.fullmatch(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})", text)
-    return f"{match[3]}-{int(match[2]):02}-{int(match[1]):02}" if match else text
+    plain = _latin(text)
+    match = re.fullmatch(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})", plain)
+    try:
+        return dt.date.fromisoformat(
+            f"{match[3]}-{int(match[2]):02}-{int(match[1]):02}" if match else plain
+        ).isoformat()
+    except ValueError:
+        return [text]
+
+
+def _time(text: str, _: dt.tzinfo) -> Any:
+    try:
+        return dt.time.fromisoformat(_latin(text)).isoformat()
+    except ValueError:
+        return [text]
 
 
 _READERS: dict[Kind, Callable[[str, dt.tzinfo], Any]] = {
@@ -81,6 +100,7 @@ _READERS: dict[Kind, Callable[[str, dt.tzinfo], Any]] = {
     "whole": _number,
     "moment": _moment,
     "date": _date,
+    "time": _time,
 }
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from consent.case import Case
-from consent.errors import ConflictError, MoveError, Problem, RecordError
+from consent.errors import AbsentError, ConflictError, MoveError, Problem
 from consent.record.accounts import read_accounts
 from consent.record.act import Act
 from consent.record.checks import Step, check
@@ -101,7 +101,7 @@ def _refuse_unerased(connection: Connection, record: Record, recorded: Recorded)
 
 
 def read_case_state(record: Record, subject: str, until: int | None = None) -> CaseState:
-    """The case ``subject`` as it is, or as it stood after the entry ``until``. ``RecordError`` if it is unknown."""
+    """The case ``subject`` as it is, or as it stood after the entry ``until``. ``AbsentError`` if it is unknown."""
     with record.store.reading() as connection:
         return _read(connection, subject, read_keys(connection, record, subject), until)
 
@@ -136,10 +136,11 @@ def _make_keys(connection: Connection, record: Record, subject: str) -> Keys:
 
 
 def _read(connection: Connection, subject: str, keys: Keys, until: int | None = None) -> CaseState:
-    found = [entry for entry in entries(connection, subject) if until is None or entry.sequence <= until]
+    every = entries(connection, subject) if subject.startswith("case-") else ()
+    found = [entry for entry in every if until is None or entry.sequence <= until]
     if not found:
         remedy = "consent record list names every case"
-        raise RecordError(Problem("there is no such case in the record", subject, remedy=remedy))
+        raise AbsentError(Problem("there is no such case in the record", subject, remedy=remedy))
     return fold(subject, found, keys)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from consent.errors import Problem, RecordError
+from consent.errors import AbsentError, Problem, RecordError
 from consent.record.canonical import digest
 from consent.record.cases import read_case_state, read_keys
 from consent.record.keys import Purpose, decrypt, encrypt
@@ -36,12 +36,12 @@ def keep_paper(connection: Connection, keys: Keys, subject: str, code: str, sequ
 
 
 def read_paper(record: Record, name: str) -> bytes:
-    """The signed file with the SHA-256 ``name``. Raises ``RecordError`` where it is not kept, or was erased."""
+    """The signed file with the SHA-256 ``name``. Raises ``AbsentError`` where it is not kept, or was erased."""
     with record.store.reading() as connection:
         row = connection.execute(PAPERS.select().where(PAPERS.c.digest == name)).one_or_none()
         keys = {} if row is None else read_keys(connection, record, row.subject)
     if row is None or Purpose.IDENTITY not in keys:
-        raise RecordError(Problem("this paper is not kept here", name, remedy="consent record show lists the papers"))
+        raise AbsentError(Problem("this paper is not kept here", name, remedy="consent record show lists the papers"))
     return decrypt(keys[Purpose.IDENTITY], row.sealed, f"{row.subject} paper {name}", compressed=False)
 
 

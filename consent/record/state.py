@@ -12,7 +12,7 @@ from typing import Any
 
 from consent.case import Case
 from consent.case.reading import validate
-from consent.errors import CaseError, Problem, RecordError
+from consent.errors import AbsentError, CaseError, Problem, RecordError
 from consent.record.keys import Purpose, decrypt, encrypt
 from consent.record.ledger import Entry
 from consent.record.moves import State
@@ -86,9 +86,9 @@ class CaseState:
 
     @cached_property
     def case(self) -> Case:
-        """The case. Raises ``RecordError`` where the patient's identity was erased."""
+        """The case. Raises ``AbsentError`` where the patient's identity was erased."""
         if self.erased is not None:
-            raise RecordError(
+            raise AbsentError(
                 Problem(
                     "the patient's identity was erased; what is left is no longer a case of a person",
                     self.subject,
