@@ -16,9 +16,14 @@ _BLANK = frozenset("\u115f\u1160\u2800\u3164\uffa0")
 """Letters and symbols of Unicode that show nothing."""
 
 
+def shows_something(text: str) -> bool:
+    """Whether somebody who reads ``text`` sees anything."""
+    return any(unicodedata.category(letter)[0] in "LNPS" and letter not in _BLANK for letter in text)
+
+
 def _seen(text: str) -> str:
     """``text`` if it shows something and hides nothing."""
-    if not any(unicodedata.category(letter)[0] in "LNPS" and letter not in _BLANK for letter in text):
+    if not shows_something(text):
         raise ValueError("the text shows nothing; type it again")
     if any(unicodedata.category(letter) == "Cf" and letter not in _JOINERS for letter in text):
         raise ValueError("the text holds hidden signs, which can turn letters round; type it again")

@@ -42,7 +42,7 @@ def _account(office: Office, token: str, by_itself: bool) -> Account | None:
 
 
 def can_be_a_path(connection: ASGIConnection[Any, Any, Any, Any], _: BaseRouteHandler) -> None:
-    """Raise where the address holds signs that no page and no file of ours has in its own, or a name too long for any."""
+    """Raise where the address holds signs that no page or file of ours has in its own, or a name too long for any."""
     path = connection.scope["path"]
     if not path.isprintable() or any(len(name) > _LONGEST_NAME for name in path.split("/")):
         raise NotFoundException("there is no such page")

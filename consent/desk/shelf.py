@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from threading import Lock
 
-from consent.errors import Problem, AbsentError
+from consent.errors import AbsentError, Problem
 from consent.pack import Pack, compose_pack
 from consent.record.cases import read_case_state
 from consent.record.following import written_since

@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from functools import cache
+from typing import Any
 
 from markupsafe import Markup
 
+from consent.case.part import shows_something
 from consent.compose.voice import utter, value_of
 from consent.language import (
     DESK_DOMAIN,
@@ -59,7 +61,7 @@ class Words:
     def _values(self, speaker: Speaker, slots: Mapping[str, object]) -> dict[str, Value]:
         """``slots`` as the language room takes them; a remark is said by whichever catalogue has it."""
         return {
-            name: self.said(value.id, **value.slots) if isinstance(value, Remark) else value_of(speaker, value)
+            name: self.said(value.id, **value.slots) if isinstance(value, Remark) else value_of(speaker, _shown(value))
             for name, value in slots.items()
         }
 
@@ -73,7 +75,7 @@ class Words:
 
     def typed(self, text: str) -> Markup:
         """Text a person typed, in its own direction."""
-        return Markup(self.sheets.show(Quoted(text)).html)  # noqa: S704  escaped where it was said
+        return Markup(self.sheets.show(_shown(Quoted(text))).html)  # noqa: S704  escaped where it was said
 
     def has(self, message: str) -> bool:
         """Whether there is such a message of the pages."""
@@ -83,6 +85,11 @@ class Words:
         """Day and time on the clinic's clock."""
         local = at.astimezone(zone)
         return self.say("page.moment", date=local.date(), time=local.time().replace(second=0, microsecond=0))
+
+
+def _shown(value: object) -> Any:
+    """``value``; a dash for a text that shows nothing: no page is refused for what somebody typed long ago."""
+    return Quoted("–") if isinstance(value, Quoted) and not shows_something(value.text) else value
 
 
 @cache

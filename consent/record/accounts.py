@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from consent.case.part import shows_something
 from consent.errors import AccessError, Problem, UsageError
 from consent.record.canonical import digest
 from consent.record.guessable import guessable
@@ -282,13 +283,13 @@ def _check(login: str, name: str, roles: tuple[Role, ...], registration: str | N
     problem = None
     if not _LOGIN.fullmatch(login):
         problem = Problem("this cannot be a login name", login, remedy="2 to 40 small letters, digits, dots or hyphens")
-    elif not name.strip():
+    elif not shows_something(name):
         problem = Problem("the name is empty", login, remedy="write it as it is to stand on paper")
     elif not roles:
         problem = Problem("no role was given", login, remedy=f"choose from: {', '.join(Role)}")
     elif Role.AUDITOR in roles and len(roles) > 1:
         problem = Problem("an auditor only reads", login, remedy="make a second account for other work")
-    elif Role.SURGEON in roles and not registration:
+    elif Role.SURGEON in roles and not shows_something(registration or ""):
         remedy = "give the registration of the surgeon as a clinician"
         problem = Problem("a surgeon's account needs a registration", login, remedy=remedy)
     if problem:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from consent.case import Case
+from consent.case.part import shows_something
 from consent.errors import AbsentError, ConflictError, MoveError, Problem
 from consent.record.accounts import read_accounts
 from consent.record.act import Act
@@ -145,8 +146,11 @@ def _read(connection: Connection, subject: str, keys: Keys, until: int | None = 
 
 
 def _refuse_without_reason(act: Act) -> None:
-    if move(act.kind).reason and not (act.reason or "").strip():
+    if move(act.kind).reason and not shows_something(act.reason or ""):
         raise MoveError(Problem("a reason is needed", act.kind, remedy="say in a sentence why"))
+    for text in (act.reason, *act.details.values()):
+        if isinstance(text, str) and text.strip() and not shows_something(text):
+            raise MoveError(Problem("a text shows nothing to who reads it", act.kind, remedy="type it again"))
 
 
 def _refuse_unseen(case: CaseState, act: Act) -> None:

@@ -12,7 +12,7 @@ from typing import Any
 
 from consent.case import Case
 from consent.case.reading import validate
-from consent.errors import AbsentError, CaseError, Problem, RecordError
+from consent.errors import AbsentError, CaseError, Problem
 from consent.record.keys import Purpose, decrypt, encrypt
 from consent.record.ledger import Entry
 from consent.record.moves import State
