@@ -42,7 +42,7 @@ def read_entry(
     """
     every = tuple(fields)
     asked = [one for one in every if one.path in set(form.texts(ASKED))]
-    wanted = {one.path: value_of(form, one, one.path, zone) for one in asked}
+    wanted = {one.path: _in_old_order(value_of(form, one, one.path, zone), at(data, one.path)) for one in asked}
     faults: dict[str, Remark] = {}
     held: set[str] = set()
     while True:
@@ -65,6 +65,12 @@ def _to_hold(name: str, kept: Set[str]) -> set[str]:
             return found
         name = name.rpartition(".")[0]
     return set()
+
+
+def _in_old_order(new: Any, old: Any) -> Any:
+    """``new``, or ``old`` where both hold the same in another order: boxes on a page stand in an order of their own."""
+    both = isinstance(new, list) and isinstance(old, list)
+    return old if both and all(isinstance(one, str) for one in (*new, *old)) and sorted(new) == sorted(old) else new
 
 
 def _with(
