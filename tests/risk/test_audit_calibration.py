@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2, gamma, poisson
 
+from consent.case.table import Row, Table
 from consent.clinic import Clinic
 from consent.evidence import OddsModel, wilson
 from consent.risk import risk_plan
@@ -27,7 +28,6 @@ from consent.risk.audit.calibration import (
     poisson_ratio_limits,
     risk_groups,
 )
-from consent.risk.audit.file import Row, Table
 from consent.risk.audit.picture import calibration_lines, calibration_svg, picture_limit, picture_tick
 from consent.risk.audit.rows import read_cases
 from consent.risk.intercept import find_intercept

@@ -10,11 +10,12 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+from consent.case.table import Table
 from consent.errors import CaseError
 from consent.evidence import OddsModel
 from consent.risk.audit import columns
 from consent.risk.audit.columns import AuditRules, audit_rules
-from consent.risk.audit.file import Table, read_table
+from consent.risk.audit.file import read_table
 from consent.risk.audit.rows import read_cases
 
 HEADINGS = ["Age", "Sex", "Axial length (mm)", "Date of surgery", "White", "PCR or VL"]
@@ -85,7 +86,7 @@ def smaller(monkeypatch: pytest.MonkeyPatch, **limits: int) -> None:
     """The shipped rules with lower limits."""
     rules = audit_rules()
     changed: AuditRules = rules.model_copy(update={"limits": rules.limits.model_copy(update=limits)})
-    for module in ("columns", "file", "workbook"):
+    for module in ("columns", "file"):
         monkeypatch.setattr(f"consent.risk.audit.{module}.audit_rules", lambda: changed)
     assert columns.audit_rules().limits == changed.limits
 

@@ -9,10 +9,12 @@ from pathlib import Path
 import pytest
 
 from consent.case import Answer
+from consent.case.plain import heading_key
+from consent.case.table import Row, Table
 from consent.errors import CaseError
 from consent.evidence import OddsModel, library
-from consent.risk.audit.columns import Column, audit_rules, heading_key, recognised
-from consent.risk.audit.file import Row, Table, read_table
+from consent.risk.audit.columns import Column, audit_rules, recognised
+from consent.risk.audit.file import read_table
 from consent.risk.audit.rejects import rejects_csv
 from consent.risk.audit.rows import Cases, read_cases
 from consent.risk.audit.values import value_of

@@ -11,13 +11,13 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from consent.case.part import Part
+from consent.case.plain import heading_key, printable
 from consent.case.reading import read_model
 from consent.errors import CaseError, EvidenceError, Problem
 from consent.resources import package_data
 
 Kind = Literal["age", "date", "answer", "operation", "words", "millimetres", "text", "not read"]
 OUTCOMES = ("outcome", "capsule_rupture", "vitreous_loss")
-_LONGEST_SHOWN = 40
 
 
 class Limits(Part):
@@ -106,30 +106,6 @@ class Mapped:
 def audit_rules() -> AuditRules:
     """The shipped rules; raises ``EvidenceError`` if they contradict themselves."""
     return read_model(package_data("risk", "audit", "audit.toml"), AuditRules, EvidenceError)
-
-
-_DASH_IN_WORD = re.compile(r"(?<=[^\W_])[-\u2010-\u2014](?=[^\W_])")
-_SEPARATORS = str.maketrans(dict.fromkeys(".,;:/&_'\"()[]", " "))
-
-
-def heading_key(text: str) -> str:
-    """A heading in its plain form: lower case, words of letters and digits with one space between."""
-    return " ".join(re.findall(r"[^\W_]+", text.casefold()))
-
-
-def word_key(text: str) -> str:
-    """A cell's word in its plain form: words and signs in lower case with one space between.
-
-    Only what joins or separates words is dropped. "PCR-" keeps its sign: without it a no would be read as a yes.
-    """
-    joined = _DASH_IN_WORD.sub(" ", text.casefold()).translate(_SEPARATORS)
-    return " ".join(re.findall(r"[^\W_]+|[^\w\s]", joined)) or text.strip()
-
-
-def printable(text: str) -> str:
-    """``text`` of a file made safe for a terminal: one line, no control characters, not long."""
-    plain = "".join(letter if letter.isprintable() else " " for letter in text).strip()
-    return plain if len(plain) <= _LONGEST_SHOWN else f"{plain[: _LONGEST_SHOWN - 3]}..."
 
 
 def recognised(headings: Sequence[str]) -> tuple[Mapped, ...]:

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from consent.case import Answer
+from consent.case.plain import printable
 from consent.evidence import Cited
 from consent.risk.audit.calibration import NO_SURGEON, Calibration, Tally
-from consent.risk.audit.columns import audit_rules, printable
+from consent.risk.audit.columns import audit_rules
 from consent.risk.audit.picture import PER, calibration_lines, picture_limit, picture_tick
 from consent.risk.audit.rows import Cases
 from consent.risk.estimate import printed

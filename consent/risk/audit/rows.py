@@ -12,19 +12,11 @@ from pydantic import ValidationError
 from consent.case import Answer, Case, Glaucoma, Health, NucleusGrade, Patient, Plan, PupilGrade, Retinopathy, Sex, Side
 from consent.case.model import AlphaBlocker, Eye, Nucleus, Surgeon
 from consent.case.patient import OLDEST, YOUNGEST
+from consent.case.plain import heading_key, printable, word_key
+from consent.case.table import Row, Table
 from consent.evidence import OddsModel
 from consent.risk.audit.calibration import NO_SURGEON, AuditedEye
-from consent.risk.audit.columns import (
-    OUTCOMES,
-    Mapped,
-    audit_rules,
-    heading_key,
-    map_columns,
-    printable,
-    recognised,
-    word_key,
-)
-from consent.risk.audit.file import Row, Table
+from consent.risk.audit.columns import OUTCOMES, Mapped, audit_rules, map_columns, recognised
 from consent.risk.audit.values import OutsideModelError, value_of
 from consent.risk.factors import factor_levels
 from consent.risk.odds import composite

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from typing import Any
 
 from consent.case import Answer
-from consent.risk.audit.columns import Mapped, audit_rules, printable, word_key
+from consent.case.plain import printable, word_key
+from consent.risk.audit.columns import Mapped, audit_rules
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _YEAR_FIRST = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")

@@ -8,13 +8,14 @@ import re
 import zipfile
 import zlib
 
+from consent.case.plain import printable
+from consent.case.table import Limits
 from consent.errors import CaseError, Problem
-from consent.risk.audit.columns import audit_rules, printable
 
 _PLACE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 
 
-def read_workbook(content: bytes, where: str) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
+def read_workbook(content: bytes, where: str, limits: Limits) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
     """Rows of the first visible sheet as text, from row 1 on, and remarks.
 
     Dates become ISO 8601, whole numbers lose their point, a tick becomes yes or no: the same text as in a CSV file.
@@ -23,7 +24,7 @@ def read_workbook(content: bytes, where: str) -> tuple[list[tuple[str, ...]], tu
     """
     from python_calamine import CalamineError, CalamineWorkbook, SheetVisibleEnum
 
-    _check_extent(content, where)
+    _check_extent(content, where, limits)
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(content))
         names = [sheet.name for sheet in book.sheets_metadata if sheet.visible == SheetVisibleEnum.Visible]
@@ -50,11 +51,10 @@ def _text(value: object) -> str:
     return str(value)
 
 
-def _check_extent(content: bytes, where: str) -> None:
+def _check_extent(content: bytes, where: str, limits: Limits) -> None:
     """Refuse what would take all memory, or never end: too much once unpacked, a cell far out, broken XML."""
     from xml.parsers import expat
 
-    limits = audit_rules().limits
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             if sum(part.file_size for part in packed.infolist()) > limits.unpacked_bytes:
