@@ -68,7 +68,7 @@ def picture(assessment: Assessment, words: Words) -> Picture:
         assessment.case.figures_accepted is not None,
         tuple(
             Drive(
-                words.remark(remark(f"factor.{one.factor}")),
+                words.remark(remark(f"because.{one.factor}")),
                 words.say("picture.times", ratio=one.ratio),
                 one.known,
                 round(100 * min(one.ratio - 1, _WIDEST - 1) / (_WIDEST - 1)),

@@ -48,6 +48,12 @@ class Question:
     fault: Markup | None
 
     @property
+    def answered(self) -> bool:
+        """Whether something was answered, or something is wrong with it."""
+        default = str(self.field.default) if self.field.default is not None else ""
+        return bool(self.fault or self.values or len(self.rows) > 1 or self.value not in ("", default))
+
+    @property
     def id(self) -> str:
         """Its id on the page."""
         return f"q-{self.name.replace('.', '-')}"

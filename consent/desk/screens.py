@@ -27,6 +27,7 @@ class _Screens(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
+    folded: tuple[str, ...]
     screens: tuple[_Screen, ...]
     elsewhere: dict[str, str]
 
@@ -74,6 +75,11 @@ def screen_of(path: str) -> str | None:
 def elsewhere() -> dict[str, str]:
     """What is entered on no screen, and what enters it."""
     return _read().elsewhere
+
+
+def folded() -> frozenset[str]:
+    """Keys that are asked in a fold: only needed sometimes."""
+    return frozenset(_read().folded)
 
 
 def _asked(questions: tuple[str, ...]) -> Iterator[Field]:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import unicodedata
+from dataclasses import replace
 from typing import Any
 
 from litestar.response import Template
 
 from consent.case import Case
 from consent.clinic import Clinic
-from consent.desk.entry import read_entry
+from consent.desk.entry import Entered, read_entry
 from consent.desk.fields import Field, field
 from consent.desk.form import Form, Sent
 from consent.desk.here import Here, Visitor
@@ -21,6 +22,7 @@ from consent.desk.steps import steps
 from consent.record.entering import open_new
 from consent.record.moves import State
 from consent.record.state import CaseState, case_of
+from consent.wording import remark
 
 _FIRST = (
     "patient.name",
@@ -85,13 +87,21 @@ def show_new(here: Here) -> Template:
 @entered("/cases/new", CARE)
 def open_one(here: Here, form: Form) -> Any:
     """Open a case; a record number that is known already is told before a second case of it is opened."""
-    read = read_entry(form, _fields(), _empty(here), here.office.zone)
+    read = _not_past(here, form, read_entry(form, _fields(), _empty(here), here.office.zone))
     same = _same_number(here, form)
     if read.faults or (same and not form.text("second")):
         asking = _asking(here, _empty(here), form, read)
         return here.page("new.html", 422, questions=asking.questions(_fields()), same=same)
     recorded = open_new(here.office.record, here.me, case_of(read.data))
     return here.go(f"/case/{recorded.case.subject}/enter/language")
+
+
+def _not_past(here: Visitor, form: Sent, read: Entered) -> Entered:
+    """``read`` with a fault where the day of surgery lies behind: a slip of the pen, or not a case to be opened."""
+    day = form.text("plan.date")
+    if "plan.date" in read.faults or not day or day >= here.office.today.isoformat():
+        return read
+    return replace(read, faults={**read.faults, "plan.date": remark("error.past")})
 
 
 def _same_number(here: Visitor, form: Sent) -> tuple[CaseState, ...]:

@@ -8,6 +8,7 @@ from litestar import Response
 from litestar.exceptions import NotFoundException
 from litestar.response import Template
 
+from consent.desk.as_seen import as_seen
 from consent.desk.entry import Entered, read_entry
 from consent.desk.form import Form, Sent
 from consent.desk.here import Here, Visitor
@@ -16,7 +17,7 @@ from consent.desk.options import options
 from consent.desk.picture import picture
 from consent.desk.questions import Asking
 from consent.desk.routes import CARE, entered, shown
-from consent.desk.screens import Screen, screen, screens
+from consent.desk.screens import Screen, folded, screen, screens
 from consent.errors import AccessError, CaseError, ConflictError, Problem
 from consent.record.act import Act
 from consent.record.cases import Recorded, read_case_state
@@ -35,9 +36,9 @@ def show_screen(here: Here, subject: str, name: str, since: int = 0, mine: int =
 @entered("/case/{subject:str}/enter/{name:str}", CARE)
 def keep(here: Here, form: Form, subject: str, name: str) -> Response[Any]:
     """Keep what was entered; what cannot be kept is shown again with its reason, as is what somebody else changed."""
-    asked, seen = _screen(name), form.whole("seen")
+    asked = _screen(name)
     _refuse_another(here, form)
-    before = read_case_state(here.office.record, subject, seen or None)
+    before = as_seen(here, subject, form)
     read = read_entry(form, asked.fields, before.data, here.office.zone)
     try:
         recorded = _enter(here, subject, before, read)
@@ -109,6 +110,7 @@ def _for_script(
         "faults": {name: str(here.words.say(fault.id, **fault.slots)) for name, fault in read.faults.items()},
         "questions": drawn,
         "picture": here.drawn("picture.html", picture=found, case=fresh),
+        "stops": here.drawn("stops.html", case=fresh),
         "glance": here.drawn("glance.html", picture=found) if found else "",
         "told": [str(line) for line in told.lines],
         "others": [str(name) for name in told.others],
@@ -169,6 +171,7 @@ def _page(
         after=every[place + 1] if place + 1 < len(every) else None,
         questions=_asking(here, case, form, read).questions(asked.fields),
         faults=[here.words.say(one.id, **one.slots) for name, one in (read.faults if read else {}).items() if not name],
+        folded=folded(),
         picture=_picture(here, case),
         told=told or news(here, case, case.sequence),
         mine=mine,

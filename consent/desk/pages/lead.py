@@ -8,7 +8,6 @@ from typing import Any
 from litestar import Response
 from litestar.response import Template
 
-from consent.desk.clinic_file import own_file
 from consent.desk.form import Form
 from consent.desk.here import Here, Visitor
 from consent.desk.routes import entered, shown
@@ -34,7 +33,9 @@ SECONDS_A_CASE = 0.02
 def show_lead(here: Here) -> Template:
     with here.office.record.store.reading() as connection:
         head = read_head(connection, here.office.record.key)
-    return here.page("lead.html", head=head, cases=len(here.office.shelf.cases()), own=own_file(here.office))
+        accounts = [one for one in read_accounts(connection, here.office.record.key).values() if not one.closed]
+    lacking = [role for role in (Role.COUNSELLOR, Role.SURGEON) if not any(role in one.roles for one in accounts)]
+    return here.page("lead.html", head=head, cases=len(here.office.shelf.cases()), lacking=lacking)
 
 
 @shown("/lead/people", LEAD)
@@ -49,7 +50,7 @@ def make_one(here: Here, form: Form) -> Any:
         make_account(
             here.office.record,
             here.me.person,
-            form.text("login"),
+            form.text("login").lower(),
             form.text("name"),
             _roles(form.texts("role")),
             form.raw("password"),
@@ -114,8 +115,8 @@ def make_backup(here: Here, form: Form) -> Response[Any]:
         if passphrase != form.raw("again"):
             return here.page("backup.html", 422, problem=here.words.say("password.differ"))
         check_passphrase(passphrase)
-    except UsageError as error:
-        return here.page("backup.html", 422, problem=error.problems[0].what)
+    except UsageError:
+        return here.page("backup.html", 422, problem=here.words.say("backup.too-plain"))
     order = {
         "to": tempfile.mkdtemp(prefix="backup-", dir=here.office.record.place.folder),
         "name": f"record-{here.office.now:%Y-%m-%d-%H%M}.consent-backup",

@@ -57,8 +57,8 @@ def change_password(here: Here, form: Form) -> Response[Any]:
         change_own_password(here.office.record, me, form.raw("old"), form.raw("new"))
     except (AccessError, UsageError) as error:
         return here.page("password.html", 422, error=error.problems[0])
-    answer = here.go("/login")
-    answer.delete_cookie(SESSION)
+    answer = here.go("/")
+    answer.set_cookie(_session_cookie(here, start_session(here.office.record, me.login, form.raw("new"))))
     return answer
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import difflib
+from itertools import pairwise
 from typing import Any
 
 from litestar.response import Template
+from markupsafe import Markup
 
 from consent.clinic import Clinic
 from consent.desk.clinic_file import checked, data_of_text, own_file, take, text_of, with_values
@@ -16,10 +18,13 @@ from consent.desk.here import Here, Visitor
 from consent.desk.options import options
 from consent.desk.questions import Asking
 from consent.desk.routes import entered, shown
+from consent.desk.typed import NOTHING, at
 from consent.drops.formulary import read_formulary
 from consent.drops.regimens import read_regimens
 from consent.errors import ConsentError, Problem
+from consent.language import Quoted, Said
 from consent.record.moves import Role
+from consent.record.patch import difference, paths
 from consent.record.settings_kept import history
 
 LEAD = (Role.LEAD,)
@@ -40,8 +45,9 @@ def _fields() -> tuple[Field, ...]:
 
 
 @shown("/lead/settings", LEAD)
-def show_settings(here: Here) -> Template:
-    return _page(here)
+def show_settings(here: Here, kept: int = 0) -> Template:
+    """The settings, and what the change ``kept`` was."""
+    return _page(here, kept=kept)
 
 
 @entered("/lead/settings", LEAD)
@@ -60,7 +66,7 @@ def keep_some(here: Here, form: Form) -> Any:
             take(here.office, here.me, before, after, form.text("why") or here.words.plain("settings.no-reason"))
     except ConsentError as error:
         return _page(here, form, read, error.problems, 422)
-    return here.go("/lead/settings")
+    return _kept(here, after != before)
 
 
 @shown("/lead/settings/text", LEAD)
@@ -88,7 +94,13 @@ def keep_text(here: Here, form: Form) -> Any:
         take(here.office, here.me, text_of(path), text, form.text("why") or here.words.plain("settings.no-reason"))
     except ConsentError as error:
         return _text_page(here, text, error.problems, 422)
-    return here.go("/lead/settings")
+    return _kept(here, True)
+
+
+def _kept(here: Visitor, changed: bool) -> Any:
+    """Back to the settings, which say what was kept; or that nothing was changed."""
+    last = history(here.office.record)[0].sequence if changed else 0
+    return here.go(f"/lead/settings?kept={last or -1}")
 
 
 def _changed(before: str, after: str) -> list[str]:
@@ -128,14 +140,37 @@ def _page(
     read: Entered | None = None,
     problems: tuple[Problem, ...] = (),
     status: int = 200,
+    kept: int = 0,
 ) -> Template:
     path = own_file(here.office)
     data = data_of_text(text_of(path)) if path else here.office.record.clinic.model_dump(mode="json", by_alias=True)
     asking = Asking(here.words, data, here.office.zone, _options(here), form, read)
     groups = [(name, asking.questions(one for one in _fields() if _in(one, names))) for name, names in GROUPS]
-    return here.page(
-        "settings.html", status, groups=groups, own=path, problems=problems, history=history(here.office.record)
-    )
+    versions = history(here.office.record)
+    changes = [_changed_lines(here, older.text, newer.text) for newer, older in pairwise(versions)] + [()]
+    told = list(zip(versions, changes, strict=True)) if versions else []
+    return here.page("settings.html", status, groups=groups, own=path, problems=problems, history=told, kept=kept)
+
+
+def _changed_lines(here: Visitor, before: str, after: str) -> tuple[Markup, ...]:
+    """What differs between two versions: each setting by its name, from and to."""
+    old, new = data_of_text(before), data_of_text(after)
+    found = []
+    for path in paths(difference(old, new)):
+        name = here.words.say(f"setting.{path}") if here.words.has(f"setting.{path}") else here.words.typed(path)
+        values = [here.words.typed(_written(at(data, path), here)) for data in (old, new)]
+        found.append(
+            here.words.say(
+                "settings.from-to", name=Said(name, name), old=Said(*values[:1] * 2), new=Said(*values[1:] * 2)
+            )
+        )
+    return tuple(found)
+
+
+def _written(value: Any, here: Visitor) -> str:
+    if value is NOTHING:
+        return here.words.plain("entry.nothing")
+    return ", ".join(str(one) for one in value.values()) if isinstance(value, dict) else str(value)
 
 
 def _options(here: Visitor) -> Any:

@@ -55,6 +55,8 @@
       if (inner) inner.setAttribute("aria-invalid", "true");
     }
     document.getElementById("picture").innerHTML = answer.picture;
+    const stops = document.getElementById("stops");
+    if (stops) stops.innerHTML = answer.stops;
     const glance = document.getElementById("glance");
     if (glance) glance.innerHTML = answer.glance;
     if (answer.told.length) lines(document.getElementById("meanwhile"), answer.told);

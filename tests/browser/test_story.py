@@ -1,0 +1,199 @@
+"""The whole story in real browsers: three people, one each; then the patient's own telephone."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from consent.commands.main import main
+from consent.record.papers import read_paper
+from tests.browser.people import (
+    ask_again,
+    choose,
+    enter_done,
+    hold_talk,
+    issue_aftercare,
+    open_case,
+    patient_signs,
+    review_and_sign,
+    turn,
+    type_in,
+)
+from tests.browser.served import PHONE, Served
+from tests.record.story import IST
+
+pytestmark = pytest.mark.slow
+
+
+def today() -> dt.date:
+    return dt.datetime.now(IST).date()
+
+
+def to_today(page: Page, subject: str) -> None:
+    """The example's day of surgery, and what was measured for it, are moved to today: second looks are of the day."""
+    for screen, path in (
+        ("who-and-when", "plan.date"),
+        ("measurement", "measurement.on"),
+        ("fitness", "fitness.blood_pressure_on"),
+        ("fitness", "fitness.sugar_on"),
+    ):
+        page.goto(f"/case/{subject}/enter/{screen}")
+        type_in(page, path, today().isoformat())
+        turn(page)
+        page.wait_for_url(lambda url, screen=screen: not url.split("?")[0].endswith(screen))
+
+
+def test_three_people_and_the_patient(served: Served, chromium: Browser, tmp_path: Path) -> None:
+    subject = served.subjects["ordinary"]
+    meera, asha, tara = (served.context(chromium, who).new_page() for who in ("meera", "asha", "tara"))
+
+    opened = open_case(meera, "Rahima Example", "DEMO-0100", today())
+    choose(meera, "patient.reads", "no")
+    turn(meera)
+    expect(meera.locator("h1")).to_contain_text("What matters")
+    assert served.case(opened).case.patient.reads == "no"
+
+    to_today(meera, subject)
+    hold_talk(meera, subject)
+    review_and_sign(asha, subject)
+    patient_signs(meera, subject)
+    tara.goto(f"/case/{subject}/pause")
+    expect(tara.locator("body")).to_contain_text("LEFT eye")
+    ask_again(tara, subject)
+    enter_done(asha, subject)
+    issue_aftercare(asha, subject)
+
+    meera.goto(f"/case/{subject}/phone")
+    address = re.search(r"/phone/[0-9a-f]{64}", meera.content())
+    assert address is not None
+    patient = served.context(chromium, None, viewport=PHONE).new_page()
+    patient.goto(address[0])
+    expect(patient.locator("body")).to_contain_text("বাঁ চোখ")
+    assert patient.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+
+    case = served.case("ordinary")
+    kinds = [
+        (told.entry.kind, told.entry.role) for told in case.history if told.entry.kind not in ("changed", "looked-at")
+    ]
+    assert [kind for kind in kinds if kind[0] not in ("said-back", "answered")] == [
+        ("opened", "counsellor"),
+        ("explained", "counsellor"),
+        ("figures-accepted", "surgeon"),
+        ("signed-off", "surgeon"),
+        ("consented", "counsellor"),
+        ("confirmed", "theatre"),
+        ("done", "surgeon"),
+        ("aftercare-issued", "surgeon"),
+    ]
+    assert sum(kind == "said-back" for kind, _ in kinds) == 5
+    held = case.sealed("aftercare")
+    assert held is not None
+    paper = tmp_path / "going-home.pdf"
+    paper.write_bytes(read_paper(served.record, held.papers[0].digest))
+    assert main(["verify", str(paper), "--record", str(served.folder / "record")]) == 0
+    assert served.faults == []
+
+
+def test_with_scripts_off_the_case_gets_as_far_as_the_signature(served: Served, chromium: Browser) -> None:
+    subject = served.subjects["hard"]
+    meera = served.context(chromium, "meera", java_script_enabled=False).new_page()
+    asha = served.context(chromium, "asha", java_script_enabled=False).new_page()
+    to_today(meera, subject)
+    meera.goto(f"/case/{subject}/enter/front")
+    meera.fill('[name="eye.pupil_mm"]', "55")
+    turn(meera)
+    expect(meera.locator(".field.wrong")).to_contain_text("Between 1 and 10")
+    assert meera.input_value('[name="eye.pupil_mm"]') == "55"
+    meera.fill('[name="eye.pupil_mm"]', "5.5")
+    turn(meera)
+    meera.wait_for_url("**/enter/back*")
+    assert served.case("hard").case.eye.pupil_mm == 5.5
+    hold_talk(meera, subject)
+    review_and_sign(asha, subject)
+    assert served.case("hard").state == "signed off"
+
+
+def test_by_keyboard_alone(served: Served, chromium: Browser) -> None:
+    page = served.context(chromium, None).new_page()
+    page.goto("/login")
+    page.keyboard.type("meera")
+    page.keyboard.press("Tab")
+    page.keyboard.type("seven brass bells ring")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/cases")
+    reach(page, "a", "Haradhan Example")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/case/*")
+    reach(page, "a", "Enter and change")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/enter/person")
+    reach(page, "summary", "Subjects")
+    page.keyboard.press("Enter")
+    reach(page, "a", "The lens")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/enter/lens")
+    subject = page.url.split("/")[4]
+    before = served.case(subject).case.eye.nucleus.grade
+    reach(page, "input", "")
+    page.keyboard.press("ArrowLeft")
+    expect(page.locator("#kept")).to_contain_text("Kept")
+    assert served.case(subject).case.eye.nucleus.grade != before
+    page.goto(f"/case/{subject}/talk/1")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_url("**/talk/2")
+    page.goto("/cases")
+    reach(page, "button", "Log out")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/login")
+
+
+def reach(page: Page, tag: str, text: str) -> None:
+    """Press Tab until the focus is on the element, which must show that it has it."""
+    for _ in range(150):
+        page.keyboard.press("Tab")
+        found = page.evaluate(
+            "() => { const at = document.activeElement, look = getComputedStyle(at);"
+            " const width = parseFloat(look.outlineWidth);"
+            " return [at.tagName.toLowerCase(), at.innerText || '', look.outlineStyle, width]; }"
+        )
+        if found[0] == tag and text in found[1]:
+            assert found[2] != "none" and found[3] >= 2, f"focus on {text or tag} cannot be seen"
+            return
+    raise AssertionError(f"{text or tag} cannot be reached by keyboard")
+
+
+def test_two_counsellors_in_one_case_are_told_and_nothing_is_lost(served: Served, chromium: Browser) -> None:
+    subject = served.subjects["second-eye"]
+    one, other = (served.context(chromium, who).new_page() for who in ("meera", "asha"))
+    for page in (one, other):
+        page.goto(f"/case/{subject}/enter/front")
+    type_in(one, "eye.pupil_mm", "3.1")
+    expect(one.locator("#kept")).to_contain_text("Kept")
+    type_in(other, "eye.chamber_depth_mm", "2.4")
+    expect(other.locator("#meanwhile")).to_contain_text("M. Example")
+    type_in(other, "eye.pupil_mm", "6.1")
+    expect(other.locator("#kept")).to_contain_text("Kept")
+    type_in(one, "eye.pupil_mm", "2.9")
+    expect(one.locator('[data-field="eye.pupil_mm"] .fault')).to_contain_text("6.1")
+    assert one.input_value('[name="eye.pupil_mm"]') == "2.9"
+    eye = served.case("second-eye").case.eye
+    assert (eye.pupil_mm, eye.chamber_depth_mm) == (6.1, 2.4)
+    expect(one.locator("#others")).to_contain_text("Dr Asha Invented")
+
+
+def test_what_is_typed_while_the_desk_is_away_arrives_once_it_is_back(served: Served, chromium: Browser) -> None:
+    subject = served.subjects["second-eye"]
+    context = served.context(chromium, "meera")
+    page = context.new_page()
+    page.goto(f"/case/{subject}/enter/front")
+    served.stop()
+    type_in(page, "eye.axial_length_mm", "24.7")
+    expect(page.locator("#kept")).to_contain_text("No connection")
+    served.start()
+    expect(page.locator("#kept")).to_contain_text("Kept", timeout=15_000)
+    assert served.case("second-eye").case.eye.axial_length_mm == 24.7
+    served.faults.clear()  # the browser tells each try that found nobody
