@@ -114,14 +114,18 @@ class Asking:
 
     def _choices(self, asked: Field, value: Any, text: str) -> tuple[Offered, ...]:
         chosen = set(value or ()) if asked.kind == "several" else {text}
-        return tuple(Offered(one, label, one in chosen) for one, label in self._offered(asked))
+        return tuple(Offered(one, label, one in chosen) for one, label in self._offered(asked, text))
 
-    def _offered(self, asked: Field) -> Iterable[tuple[str, Markup]]:
+    def _offered(self, asked: Field, text: str) -> Iterable[tuple[str, Markup]]:
         if asked.kind == "language":
             names = {**dict.fromkeys(languages()), **dict.fromkeys(interface_languages())}
             return tuple((tag, _own_name(tag)) for tag in names)
         if asked.path in self.options:
-            return tuple((value, self.words.typed(label)) for value, label in self.options[asked.path])
+            listed = self.options[asked.path]
+            there = {one for one, _ in listed}
+            # What the case says already stays to be chosen, if it is on no list.
+            more = ((text, text),) if text and text not in there else ()
+            return tuple((one, self.words.typed(label)) for one, label in (*listed, *more))
         return tuple((choice.value, self.words.say(choice.words)) for choice in asked.choices)
 
     def _rows(self, asked: Field, name: str, value: Any) -> tuple[tuple[Question, ...], ...]:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
+from typing import Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from consent.case import Case
 from consent.case.reading import read_model
-from consent.desk.fields import Field, fields_of
+from consent.desk.fields import Field as Question
+from consent.desk.fields import fields_of
 from consent.errors import ConsentError
 from consent.resources import package_data
 
@@ -19,6 +21,7 @@ class _Screen(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     id: str
+    source: Literal["patient", "notes", "plan"] = Field(alias="from")
     questions: tuple[str, ...]
 
 
@@ -34,10 +37,11 @@ class _Screens(BaseModel):
 
 @dataclass(frozen=True)
 class Screen:
-    """One subject with its questions, in the order in which they are asked."""
+    """One subject with its questions, in the order in which they are asked; ``source``: where its answers come from."""
 
     id: str
-    fields: tuple[Field, ...]
+    source: str
+    fields: tuple[Question, ...]
 
     @property
     def words(self) -> str:
@@ -53,7 +57,7 @@ def _read() -> _Screens:
 @cache
 def screens() -> tuple[Screen, ...]:
     """Every screen, in the order of the talk."""
-    return tuple(Screen(one.id, tuple(_asked(one.questions))) for one in _read().screens)
+    return tuple(Screen(one.id, one.source, tuple(_asked(one.questions))) for one in _read().screens)
 
 
 @cache
@@ -82,7 +86,7 @@ def folded() -> frozenset[str]:
     return frozenset(_read().folded)
 
 
-def _asked(questions: tuple[str, ...]) -> Iterator[Field]:
+def _asked(questions: tuple[str, ...]) -> Iterator[Question]:
     for wanted in questions:
         found = [one for one in fields_of(Case, "") if one.path == wanted or one.path.startswith(f"{wanted}.")]
         if not found:
