@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import logging
+import re
+from dataclasses import replace
 from pathlib import Path
 from traceback import extract_tb
 from typing import Any
@@ -48,7 +50,15 @@ def status_of(error: ConsentError) -> int:
 
 def on_consent_error(request: Request[Any, Any, Any], error: ConsentError) -> Response[Any]:
     """The page that names every problem of ``error``."""
-    return _page(request, status_of(error), "fault.heading", error.problems)
+    return _page(request, status_of(error), "fault.heading", tuple(_without_folders(one) for one in error.problems))
+
+
+def _without_folders(problem: Problem) -> Problem:
+    """``problem`` without the folders of this machine, which are nothing for a page."""
+    return replace(problem, where=_FOLDERS.sub("", problem.where))
+
+
+_FOLDERS = re.compile(r"(?<![\w:/])(?:[A-Za-z]:)?[/\\](?:[^/\\,:;\"]*[/\\])*(?=[^/\\,:;\"]*\.\w)")
 
 
 def on_http_error(request: Request[Any, Any, Any], error: HTTPException) -> Response[Any]:

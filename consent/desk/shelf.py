@@ -7,7 +7,7 @@ from threading import Lock
 
 from consent.errors import AbsentError, Problem
 from consent.pack import Pack, compose_pack
-from consent.record.cases import read_case_state
+from consent.record.cases import read_on
 from consent.record.following import written_since
 from consent.record.place import Record
 from consent.record.state import CaseState
@@ -75,5 +75,5 @@ class Shelf:
     def _follow(self) -> None:
         last, subjects = written_since(self._record, self._seen)
         for subject in subjects:
-            self._cases[subject] = read_case_state(self._record, subject)
+            self._cases[subject] = read_on(self._record, self._cases.get(subject) or CaseState(subject))
         self._seen = last

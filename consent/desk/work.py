@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 import secrets
 from collections import OrderedDict
 from collections.abc import Mapping
@@ -125,9 +126,18 @@ class Workshop:
                 self._pool = None
             if self._pool is None:
                 context = multiprocessing.get_context("spawn")
-                self._pool = ProcessPoolExecutor(self._printers, mp_context=context)
+                self._pool = ProcessPoolExecutor(self._printers, mp_context=context, initializer=_give_way)
             pool = self._pool
         return pool
+
+
+def _give_way() -> None:
+    """A printer takes the processor that nobody's typing needs."""
+    if hasattr(os, "nice"):
+        os.nice(_LESS_URGENT)
+
+
+_LESS_URGENT = 10
 
 
 def outcome_of(error: ConsentError) -> Outcome:

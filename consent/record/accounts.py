@@ -7,7 +7,7 @@ import secrets
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
 from consent.case.part import shows_something
@@ -15,7 +15,7 @@ from consent.errors import AccessError, Problem, UsageError
 from consent.record.canonical import digest
 from consent.record.guessable import guessable
 from consent.record.keys import MasterKey
-from consent.record.ledger import ACCOUNTS_SUBJECT, Entry, Person, account_entries, append
+from consent.record.ledger import ACCOUNTS_SUBJECT, Entry, Person, account_contents, append, entry_of
 from consent.record.moves import Role
 from consent.record.place import Record
 from consent.record.schema import PASSWORDS, SESSIONS
@@ -77,7 +77,13 @@ def fold_accounts(found: Iterable[Entry]) -> dict[str, Account]:
 
 def read_accounts(connection: Connection, key: MasterKey) -> dict[str, Account]:
     """Every account, by id. Raises ``RecordError`` where their entries are not those that were stamped with the key."""
-    return fold_accounts(account_entries(connection, key))
+    return dict(_folded(account_contents(connection, key)))
+
+
+@lru_cache(maxsize=4)
+def _folded(contents: tuple[str, ...]) -> dict[str, Account]:
+    """Each request asks who somebody is: what was proven to be the same entries is read once."""
+    return fold_accounts(entry_of(content) for content in contents)
 
 
 def make_account(

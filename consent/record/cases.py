@@ -24,7 +24,7 @@ from consent.record.moves import Role, State, move, refuse_from, refuse_parts, r
 from consent.record.patch import difference, merge, overlap, parted, paths, said
 from consent.record.place import Record
 from consent.record.schema import KEYS, LEDGER
-from consent.record.state import CaseState, Keys, case_of, data_of, fold, sealed_part
+from consent.record.state import CaseState, Keys, after, case_of, data_of, fold, sealed_part
 from consent.record.version import with_version
 
 if TYPE_CHECKING:
@@ -105,6 +105,17 @@ def read_case_state(record: Record, subject: str, until: int | None = None) -> C
     """The case ``subject`` as it is, or as it stood after the entry ``until``. ``AbsentError`` if it is unknown."""
     with record.store.reading() as connection:
         return _read(connection, subject, read_keys(connection, record, subject), until)
+
+
+def read_on(record: Record, case: CaseState) -> CaseState:
+    """``case`` with what was entered since; read again from its first entry where a key of it was destroyed."""
+    with record.store.reading() as connection:
+        keys = read_keys(connection, record, case.subject)
+        for entry in tuple(entries(connection, case.subject, after=case.sequence)):
+            if entry.kind == "erased" or case.erased is not None:
+                return _read(connection, case.subject, keys)
+            case = after(case, entry, keys)
+    return case
 
 
 def all_cases(record: Record) -> Iterator[CaseState]:
@@ -242,8 +253,7 @@ def _append(
     check(Step(case, act, changed, person, _local_now(record), partial(_staff, connection, record)))
     body = _body(case, act, patch, keys)
     entry = append(connection, record.key, person, role, act.kind, case.subject, body, record.clock())
-    every = (*(told.entry for told in case.history), entry)
-    return Recorded(fold(case.subject, every, keys), entry)
+    return Recorded(after(case, entry, keys), entry)
 
 
 def _local_now(record: Record) -> dt.datetime:

@@ -82,18 +82,19 @@ def store_faults(where: str) -> Iterator[None]:
     try:
         yield
     except DBAPIError as failure:
-        raise _error(str(failure.orig), where) from failure
+        raise store_error(str(failure.orig), where) from failure
     except FileExistsError as failure:
         raise RecordError(
             Problem("there is a record here already", where, "it is never written over", "choose another folder")
         ) from failure
     except UnicodeDecodeError as failure:  # SQLite quotes the damaged bytes
-        raise _error("malformed", where) from failure
+        raise store_error("malformed", where) from failure
     except OSError as failure:
-        raise _error(failure.strerror or str(failure), where) from failure
+        raise store_error(failure.strerror or str(failure), where) from failure
 
 
-def _error(said: str, where: str) -> RecordError:
+def store_error(said: str, where: str) -> RecordError:
+    """The error for what a store ``said``."""
     for signs, what, why, remedy in _FAULTS:
         if any(sign in said.lower() for sign in signs):
             return RecordError(Problem(what, where, why, remedy))

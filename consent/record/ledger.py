@@ -100,7 +100,7 @@ def append(
     entry = entry_of(written)
     row = {"sequence": entry.sequence, "subject": subject, "kind": kind, "hash": entry.hash}
     connection.execute(LEDGER.insert().values(content=written, **row))
-    accounts = chained(head.accounts, entry) if subject == ACCOUNTS_SUBJECT else head.accounts
+    accounts = chained(head.accounts, entry.hash) if subject == ACCOUNTS_SUBJECT else head.accounts
     connection.execute(HEAD.update().values(**stamped_head(key, entry.sequence, entry.hash, accounts)))
     return entry
 
@@ -116,18 +116,20 @@ def stamped_head(key: MasterKey, sequence: int, hash_: str, accounts: str) -> di
     return {"sequence": sequence, "hash": hash_, "accounts": accounts, "stamp": stamp}
 
 
-def chained(before: str, entry: Entry) -> str:
-    """One digest for ``entry`` and all those of which ``before`` was made in the same way."""
-    return digest(f"{before}{entry.hash}".encode())
+def chained(before: str, hash_: str) -> str:
+    """One digest for the entry with ``hash_`` and all those of which ``before`` was made in the same way."""
+    return digest(f"{before}{hash_}".encode())
 
 
-def account_entries(connection: Connection, key: MasterKey) -> list[Entry]:
-    """The entries of accounts in order, each proven by the stamp of the head: who may do what is decided by them alone.
+def account_contents(connection: Connection, key: MasterKey) -> tuple[str, ...]:
+    """The entries of accounts in order, as they are kept, each proven by the stamp of the head: who may do what is
+    decided by them alone.
 
     Raises ``RecordError`` where one was altered, put in, filed elsewhere or taken out, the last ones too.
     """
-    found = list(entries(connection, ACCOUNTS_SUBJECT))
-    if reduce(chained, found, FIRST_PREVIOUS) != read_head(connection, key).accounts:
+    found = tuple(content for _, content, _ in stored(connection, ACCOUNTS_SUBJECT))
+    hashes = (digest(content.encode(errors="surrogatepass")) for content in found)
+    if reduce(chained, hashes, FIRST_PREVIOUS) != read_head(connection, key).accounts:
         raise broken("the entries of accounts are not those that were stamped", ACCOUNTS_SUBJECT)
     return found
 

@@ -24,6 +24,8 @@ def difference(before: Mapping[str, Any], after: Mapping[str, Any]) -> Tree:
 
 def _same(one: Any, other: Any) -> bool:
     """Whether both are the same JSON: in Python ``True == 1``, in a file they are two things."""
+    if isinstance(one, str | int) and isinstance(other, str | int):
+        return type(one) is type(other) and one == other
     return json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)
 
 

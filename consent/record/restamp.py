@@ -37,7 +37,7 @@ def restamp(connection: Connection, key: MasterKey) -> None:
         raise broken("the stamp of the last entry is not this record's", "head")
     if _last(connection) != (head.sequence, head.hash):
         raise broken("the last entry is not the one that was stamped", "ledger")
-    accounts = reduce(chained, entries(connection, ACCOUNTS_SUBJECT), FIRST_PREVIOUS)
+    accounts = reduce(chained, (entry.hash for entry in entries(connection, ACCOUNTS_SUBJECT)), FIRST_PREVIOUS)
     connection.execute(HEAD.update().values(**stamped_head(key, head.sequence, head.hash, accounts)))
 
 

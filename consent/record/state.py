@@ -139,11 +139,12 @@ def moments(subject: str, entries: Iterable[Entry], keys: Keys) -> Iterator[Case
     case = CaseState(subject)
     yield case
     for entry in entries:
-        case = _after(case, entry, keys)
+        case = after(case, entry, keys)
         yield case
 
 
-def _after(case: CaseState, entry: Entry, keys: Keys) -> CaseState:
+def after(case: CaseState, entry: Entry, keys: Keys) -> CaseState:
+    """``case`` after ``entry``, which is the next of its subject."""
     body = entry.body
     identity = opened_part(keys, case.subject, Purpose.IDENTITY, body.get("identity"))
     content = opened_part(keys, case.subject, Purpose.CONTENT, body.get("content"))

@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from consent.errors import Problem, RecordError
-from consent.record.faults import store_faults
+from consent.record.faults import store_error, store_faults
+from consent.record.turns import Turns
 
 if TYPE_CHECKING:
     from sqlalchemy import URL, Connection, Engine
@@ -26,6 +27,7 @@ class Store:
 
     engine: Engine
     where: str
+    _turns: Turns = field(default_factory=Turns, compare=False)
 
     @property
     def is_sqlite(self) -> bool:
@@ -45,12 +47,28 @@ class Store:
         """A connection that writes alone until it is done: all of it is kept on disk, or nothing is."""
         from consent.record.schema import HEAD
 
-        with store_faults(self.where), self.engine.connect() as connection:
+        with store_faults(self.where), self._in_turn(), self.engine.connect() as connection:
             connection.execution_options(**{_WRITES: True})
             with connection.begin():
                 if not self.is_sqlite:
                     connection.execute(HEAD.select().with_only_columns(HEAD.c.only).with_for_update())
                 yield connection
+
+    @contextmanager
+    def _in_turn(self) -> Iterator[None]:
+        """One writer of this program after the other. SQLite lets whoever asks at the right moment go first, so that
+        others of many wait until they give up."""
+        if not self.is_sqlite:
+            yield
+            return
+        try:
+            self._turns.wait(_WAIT_SECONDS)
+        except TimeoutError as failure:
+            raise store_error("database is locked", self.where) from failure
+        try:
+            yield
+        finally:
+            self._turns.next()
 
     def close(self) -> None:
         """Let go of every connection."""
