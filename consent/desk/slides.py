@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from consent.case import ExtraStep, Topic
+from consent.case import ExtraStep, LensPlace, Topic
 from consent.compose import Voice, counsellor_guide, going_home, risk_sheet
 from consent.compose.document import Cue, Line, Pictures, Section, Warnings
 from consent.compose.document import Question as Asked
@@ -120,8 +120,14 @@ def _greet(slides: list[Slide], assessment: Assessment, voice: Voice) -> list[Sl
     return [_put(slide, drawn) if place == 0 else slide for place, slide in enumerate(slides)]
 
 
-def _wrong(slides: list[Slide], _: Assessment, voice: Voice) -> list[Slide]:
-    names = {0: "lens_and_bag", 1: "lens_in_bag"}
+_LENS = {LensPlace.BAG: "lens_in_bag", LensPlace.SULCUS: "lens_in_front_of_bag"}
+
+
+def _wrong(slides: list[Slide], assessment: Assessment, voice: Voice) -> list[Slide]:
+    """The cloudy lens, then the new one where it is meant to sit, if that is planned and can be drawn."""
+    lens = assessment.case.plan.lens
+    place_of_lens = _LENS.get(lens.place) if lens is not None else None
+    names = {0: "lens_and_bag", **({1: place_of_lens} if place_of_lens else {})}
     return [
         _put(slide, (diagram(names[place]), voice.line(f"picture.{names[place]}"))) if place in names else slide
         for place, slide in enumerate(slides)

@@ -37,7 +37,7 @@ _STEPS = (
     Step("case.talk", "talk", _TALKED, (State.EXPLAINED,)),
     Step("case.phone", "phone", _TALKED, (State.SIGNED_OFF, State.CONSENTED, State.CONFIRMED, State.DONE)),
     Step("case.mind", "mind", (*_TALKED, Role.THEATRE), (State.CONSENTED, State.CONFIRMED, State.DECLINED,
-         State.WITHDRAWN, State.WANTS_TIME)),
+         State.WITHDRAWN)),
 )  # fmt: skip
 
 

@@ -6,11 +6,12 @@ import re
 
 import pytest
 
-from consent.case import Topic
+from consent.case import LensPlace, Topic, read_case
 from consent.compose import Voice, counsellor_guide
 from consent.compose.document import Cue
 from consent.compose.document import Question as Asked
 from consent.desk.slides import talk_through
+from consent.resources import package_data
 from consent.review import assess
 from tests.desk.house import House
 
@@ -74,6 +75,35 @@ def test_personal_figures_are_not_shown_before_the_surgeon_accepted_them(house: 
     assert any("Your eye:" in line[0].plain for slide in after.slides for line in slide.lines)
 
 
+def test_people_are_drawn_for_this_eye_only_once_its_figures_are_accepted(kept_house: House) -> None:
+    accepted = read_case(package_data("case") / "examples" / "hard.toml")
+    waiting = accepted.model_copy(update={"figures_accepted": None})
+    after, before = (
+        [len(slide.pictures) for slide in talk.slides if slide.part == "numbers" and slide.kind == "figure"]
+        for talk in (
+            talk_through(assess(case, kept_house.record.clinic), ("en",), "latin") for case in (accepted, waiting)
+        )
+    )
+    assert max(before) == 1 and max(after) == 2
+
+
+@pytest.mark.parametrize(
+    ("place", "drawn"),
+    [("capsular bag", "in the bag"), ("ciliary sulcus", "in front of the bag"), ("scleral fixation", None)],
+)
+def test_the_new_lens_is_drawn_where_it_is_planned_or_not_at_all(
+    kept_house: House, place: str, drawn: str | None
+) -> None:
+    case = kept_house.case("ordinary").case
+    assert case.plan.lens is not None
+    lens = case.plan.lens.model_copy(update={"place": LensPlace(place)})
+    planned = case.model_copy(update={"plan": case.plan.model_copy(update={"lens": lens})})
+    found = talk_through(assess(planned, kept_house.record.clinic), ("en",), "latin")
+    second = [slide for slide in found.slides if slide.part == "wrong"][1]
+    captions = [words[0].plain for _, words in second.pictures if words is not None]
+    assert captions == [] if drawn is None else drawn in captions[0]
+
+
 def test_notes_for_the_counsellor_are_not_on_the_patients_side(kept_house: House) -> None:
     subject = kept_house.subjects["hard"]
     browser = kept_house.browser("meera")
@@ -125,6 +155,36 @@ def test_said_back_asked_and_decided_are_kept_in_this_order(house: House) -> Non
     assert (after.state, talk.by, talk.outcome, talk.copy_given) == ("explained", "M. Example", "agrees", "yes")
     assert talk.told is not None and talk.told.side == after.case.plan.side and talk.told.date == after.case.plan.date
     assert [told.entry.kind for told in after.history[1:]] == ["said-back"] * 6 + ["asked", "explained"]
+
+
+def test_what_was_tapped_by_mistake_is_taken_back(house: House) -> None:
+    subject = house.subjects["ordinary"]
+    meera = house.browser("meera")
+    said = {"topic": "one risk", "number": "1"}
+    meera.post(f"/case/{subject}/said-back", {**said, "result": "first time"})
+    assert meera.post(f"/case/{subject}/said-back", {**said, "result": "undo"}).status_code == 303
+    for question in ("May I pray?", "May I cook?"):
+        meera.post(f"/case/{subject}/asked", {"question": question, "number": "1"})
+    meera.post(f"/case/{subject}/asked", {"undo": "2", "number": "1"})
+    meera.post(f"/case/{subject}/asked", {"undo": "2", "number": "1"})  # sent twice: takes one back, not both
+    talk = house.case().case.talk
+    assert talk.said_back == () and [one.question for one in talk.questions] == ["May I pray?"]
+
+
+def test_what_could_not_be_said_back_stands_beside_the_decision(house: House) -> None:
+    subject = house.subjects["ordinary"]
+    meera = house.browser("meera")
+    for topic in Topic:
+        result = "not yet" if topic is Topic.ONE_RISK else "first time"
+        meera.post(f"/case/{subject}/said-back", {"topic": topic.value, "result": result, "number": "1"})
+    page = meera.get(f"/case/{subject}/decision").text
+    assert page.count("has not said this back yet") == 1
+
+
+def test_a_paper_that_is_signed_off_can_be_refused_but_not_agreed_to_again(house: House) -> None:
+    signed_off(house)
+    page = house.browser("meera").get(f"/case/{house.case().subject}/decision").text
+    assert 'value="refuses"' in page and 'value="wants time"' in page and 'value="agrees"' not in page
 
 
 def test_a_wish_for_time_and_a_no_are_kept_as_such(house: House) -> None:
@@ -180,6 +240,7 @@ def test_a_mind_may_change_after_signing(house: House) -> None:
     meera = house.browser("meera")
     nothing = meera.post(f"/case/{case.subject}/mind", {"seen": str(case.sequence), "reason": ""})
     assert nothing.status_code == 409
+    assert "They do not want it any more" in nothing.text
     meera.post(f"/case/{case.subject}/mind", {"seen": str(case.sequence), "reason": "Not now, my son is away."})
     assert (house.case().state, house.case().sealed("consent")) == ("withdrawn", None)
 

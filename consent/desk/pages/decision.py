@@ -6,7 +6,7 @@ from typing import Any
 
 from litestar.response import Template
 
-from consent.case import DecisionBasis, Outcome
+from consent.case import DecisionBasis, Outcome, Topic, Understood
 from consent.compose.page_code import short_code
 from consent.compose.signing import needs_reader
 from consent.desk.entry import Entered, read_entry
@@ -20,7 +20,7 @@ from consent.errors import ConsentError, Problem
 from consent.record.act import Act
 from consent.record.cases import read_case_state
 from consent.record.entering import enter
-from consent.record.moves import Role, State
+from consent.record.moves import Role, State, move
 from consent.record.state import CONSENT, CaseState
 
 WHO = (Role.COUNSELLOR, Role.SURGEON)
@@ -109,16 +109,16 @@ def _page(
         case=case,
         questions=asking.questions(_fields(here, case)),
         problems=problems,
-        outcomes=[(one.value, name) for one, name in _OUTCOMES.items()],
+        outcomes=[(one.value, kind) for one, kind in _OUTCOMES.items() if case.state in move(kind).origins],
         chosen=form.text("outcome") if form else "",
-        unasked=[entry for entry in _topics() if entry not in {one.question for one in case.case.talk.said_back}],
+        unasked=_not_said_back(case),
     )
 
 
-def _topics() -> tuple[Any, ...]:
-    from consent.case import Topic
-
-    return tuple(Topic)
+def _not_said_back(case: CaseState) -> list[Topic]:
+    """What the patient was not asked about, or could not say back so far."""
+    said = {one.question for one in case.case.talk.said_back if one.result is not Understood.NOT_YET}
+    return [topic for topic in Topic if topic not in said]
 
 
 @shown("/case/{subject:str}/consented", WHO)
@@ -130,14 +130,13 @@ def show_signing(here: Here, subject: str) -> Template:
 @entered("/case/{subject:str}/consented", WHO)
 def keep_signature(here: Here, form: Form, subject: str) -> Any:
     """Keep that the paper that holds was signed, how, by whom and before whom."""
-    case = here.office.shelf.case(subject)
     details = {
         name: form.text(name)[:200] for name in ("by", "how", "code", "witness", "interpreter") if form.text(name)
     }
     try:
         enter(here.office.record, here.me, subject, Act("consented", form.whole("seen"), details=details))
     except ConsentError as error:
-        return _signing(here, case, form, error.problems, 409)
+        return _signing(here, here.office.shelf.case(subject), form, error.problems, 409)
     return here.go(f"/case/{subject}")
 
 
@@ -152,6 +151,7 @@ def _signing(
         status,
         case=case,
         held=held,
+        may=case.state in move("consented").origins,
         code=" ".join(short_code(held.code)) if held else "",
         signer=signer or "",
         ways=WAYS,
@@ -164,20 +164,32 @@ def _signing(
 @shown("/case/{subject:str}/mind", (*WHO, Role.THEATRE))
 def show_mind(here: Here, subject: str) -> Template:
     """The patient no longer wishes it, or wishes it again."""
-    return here.page("talk-mind.html", case=here.office.shelf.case(subject), problems=())
+    return _mind(here, here.office.shelf.case(subject))
 
 
 @entered("/case/{subject:str}/mind", (*WHO, Role.THEATRE))
 def change_mind(here: Here, form: Form, subject: str) -> Any:
     """Keep it, with what the patient said."""
     case = here.office.shelf.case(subject)
-    kind = "withdrawn" if case.state in (State.CONSENTED, State.CONFIRMED) else "reopened"
+    kind = _mind_kind(case)
     try:
         act = Act(kind, form.whole("seen"), reason=form.text("reason")[:1000] or None)
         enter(here.office.record, here.me, subject, act)
     except ConsentError as error:
-        return here.page("talk-mind.html", 409, case=case, problems=error.problems)
+        return _mind(here, here.office.shelf.case(subject), form.text("reason"), error.problems, 409)
     return here.go(f"/case/{subject}")
+
+
+def _mind_kind(case: CaseState) -> str:
+    return "withdrawn" if case.state in (State.CONSENTED, State.CONFIRMED) else "reopened"
+
+
+def _mind(
+    here: Visitor, case: CaseState, reason: str = "", problems: tuple[Problem, ...] = (), status: int = 200
+) -> Template:
+    row = move(_mind_kind(case))
+    may = case.state in row.origins and here.is_a(*row.roles)
+    return here.page("talk-mind.html", status, case=case, may=may, reason=reason, problems=problems)
 
 
 HANDLERS = [show_decision, decide, show_signing, keep_signature, show_mind, change_mind]

@@ -23,6 +23,8 @@ WHO = (Role.COUNSELLOR, Role.SURGEON)
 OPEN = frozenset({State.DRAFT, State.EXPLAINED, State.SENT_BACK, State.WANTS_TIME})
 """While it stands so, what is said back and asked can be kept."""
 
+UNDO = "undo"
+
 
 @shown("/case/{subject:str}/talk", WHO)
 def show_start(here: Here, subject: str) -> Template:
@@ -54,30 +56,38 @@ def show_slide(here: Here, subject: str, number: int) -> Template:
 
 @entered("/case/{subject:str}/said-back", WHO)
 def keep_said_back(here: Here, form: Form, subject: str) -> Any:
-    """Keep how the patient said one thing back; choosing again takes the place of the last."""
+    """Keep how the patient said one thing back; choosing again takes the place of the last, or it is taken back."""
     case = here.office.shelf.case(subject)
     number = form.whole("number", 1)
     topic = next((one for one in Topic if one.value == form.text("topic")), None)
     result = next((one for one in Understood if one.value == form.text("result")), None)
-    if topic is None or result is None:
+    if topic is None or (result is None and form.text("result") != UNDO):
         raise NotFoundException("there is no such question")
-    entry: dict[str, Any] = {"question": topic.value, "result": result.value}
-    if words := form.text("words")[:1000]:
-        entry["words"] = words
     others = [one for one in case.data.get("talk", {}).get("said_back", ()) if one["question"] != topic.value]
-    _keep(here, case, "said-back", {"said_back": [*others, entry]})
-    return here.go(f"/case/{subject}/talk/{number if result is Understood.NOT_YET else number + 1}")
+    kept = [] if result is None else [_said_entry(topic, result, form.text("words")[:1000])]
+    _keep(here, case, "said-back", {"said_back": [*others, *kept]})
+    stays = result is None or result is Understood.NOT_YET
+    return here.go(f"/case/{subject}/talk/{number if stays else number + 1}")
+
+
+def _said_entry(topic: Topic, result: Understood, words: str) -> dict[str, Any]:
+    return {"question": topic.value, "result": result.value, **({"words": words} if words else {})}
 
 
 @entered("/case/{subject:str}/asked", WHO)
 def keep_question(here: Here, form: Form, subject: str) -> Any:
-    """Keep a question of the patient, with the answer if there was one."""
+    """Keep a question of the patient, with the answer if there was one; or take back the last."""
     case = here.office.shelf.case(subject)
     number = form.whole("number", 1)
     question, answer = form.text("question")[:1000], form.text("answer")[:1000]
-    if question:
+    before = list(case.data.get("talk", {}).get("questions", ()))
+    if form.text("undo"):
+        # Only what was seen last is taken back, not what somebody entered meanwhile.
+        if len(before) == form.whole("undo"):
+            _keep(here, case, "asked", {"questions": before[:-1]})
+    elif question:
         asked = {"question": question, **({"answer": answer} if answer else {})}
-        _keep(here, case, "asked", {"questions": [*case.data.get("talk", {}).get("questions", ()), asked]})
+        _keep(here, case, "asked", {"questions": [*before, asked]})
     return here.go(f"/case/{subject}/talk/{number}")
 
 
