@@ -47,6 +47,7 @@ class SetAsideRow:
     name: str = ""
     record_number: str = ""
     side: str = ""
+    flags: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -71,3 +72,10 @@ class Listing:
     def set_aside(self) -> tuple[SetAsideRow, ...]:
         """Rows that became no case."""
         return tuple(row for row in self.rows if isinstance(row, SetAsideRow))
+
+
+def in_words(problem: Problem) -> str:
+    """What is wrong and what to do, with the heading of the column and without the row, on one line."""
+    place = problem.where.partition(", column ")[2]
+    remedy = f" ({problem.remedy})" if problem.remedy else ""
+    return f"{f'{place}: ' if place else ''}{problem.what}{remedy}"

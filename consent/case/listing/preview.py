@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from consent.case.listing.listing import ListedCase, Listing, SetAsideRow
+from consent.case.listing.listing import ListedCase, Listing, SetAsideRow, in_words
 from consent.case.plain import printable
 from consent.errors import Problem
 
@@ -52,12 +52,12 @@ def _good(row: ListedCase) -> PreviewRow:
 
 
 def _bad(row: SetAsideRow) -> PreviewRow:
-    return PreviewRow(row.row.number, row.name, row.record_number, row.side, False, row.problems, (), 0)
+    return PreviewRow(row.row.number, row.name, row.record_number, row.side, False, row.problems, row.flags, 0)
 
 
 def _lines(row: PreviewRow) -> list[str]:
     who = f"{printable(row.name) or 'no name'}, {printable(row.record_number) or 'no record number'}"
     eye = f"{row.side.upper()} eye" if row.side else "eye not known"
     rest = f"{row.unknown} facts not known" if row.is_good else "SET ASIDE"
-    wrong = [f"    {problem.what}{f'; {problem.remedy}' if problem.remedy else ''}" for problem in row.problems]
+    wrong = [f"    {in_words(problem)}" for problem in row.problems]
     return [f"row {row.number}: {who}, {eye}: {rest}", *wrong, *(f"    look: {flag}" for flag in row.flags)]
