@@ -238,6 +238,7 @@ def test_a_mind_may_change_after_signing(house: House) -> None:
     house.story().consent()
     case = house.case()
     meera = house.browser("meera")
+    assert 'name="outcome"' not in meera.get(f"/case/{case.subject}/decision").text
     nothing = meera.post(f"/case/{case.subject}/mind", {"seen": str(case.sequence), "reason": ""})
     assert nothing.status_code == 409
     assert "They do not want it any more" in nothing.text
