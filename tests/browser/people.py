@@ -38,7 +38,7 @@ def open_case(page: Page, name: str, number: str, day: dt.date) -> str:
     page.select_option('[name="patient.language"]', "bn")
     choose(page, "eye.side", "left")
     choose(page, "plan.side", "left")
-    page.fill('[name="plan.surgeon.name"]', "Dr Asha Invented")
+    page.select_option('[name="plan.surgeon.name"]', "Dr Asha Invented")
     page.fill('[name="plan.date"]', day.isoformat())
     page.locator("main button.main").click()
     page.wait_for_url("**/enter/language")
