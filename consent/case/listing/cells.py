@@ -15,7 +15,7 @@ from consent.case.table import FORMULA_STARTS
 
 _NUMBER = re.compile(r"([+-]?\d{1,6}(?:[.,]\d{1,6})?)\s*(.*)")
 _PRESSURE = re.compile(r"(\d{2,3})\s*/\s*(\d{2,3})\s*(?:mm\s?hg)?", re.IGNORECASE)
-_AGE_AND_SEX = re.compile(r"(\d{1,3}\s*[^\W\d_]*\.?)\s*[/,\s]\s*([^\W\d_]+)\.?|(\d{1,3})\s*([mf])", re.IGNORECASE)
+_AGE_AND_SEX = re.compile(r"(?:([^/,]+)[/,]|(\d{1,3}))\s*([^/,]+)")
 _ALLERGY = re.compile(r"([^()]+?)\s*(?:\((?:(severe|not severe):)?\s*([^()]*?)\s*\))?")
 _TAG = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*")
 _SHOWN_ANSWERS = ("yes", "no")
@@ -183,7 +183,7 @@ def _age_and_sex(cell: str, _: Column) -> tuple[int, str | None]:
     if not (found := _AGE_AND_SEX.fullmatch(ascii_digits(cell))):
         raise _refused(cell, "age and sex", "write 65/F")
     age, sex = columns()["patient.age_years"], columns()["patient.sex"]
-    return _age(found[1] or found[3], age), _word(found[2] or found[4], sex)
+    return _age((found[1] or found[2]).strip(), age), _word(found[3].strip(), sex)
 
 
 _KINDS: dict[str, Callable[[str, Column], Any]] = {

@@ -16,6 +16,8 @@ _FROM_OPTIONS = {
     "patient.language": "language",
     "plan.operation": "operation",
 }
+_LONGEST = 200
+"""Letters of a heading that are looked at."""
 _INSTEAD = {"eye.side": ("plan.side",), "patient.age_years": ("patient.birth_date",)}
 
 
@@ -30,7 +32,7 @@ class Mapped:
 
 def mapped(headings: Sequence[str]) -> tuple[Mapped, ...]:
     """The columns of a file that are known, in the file's order."""
-    found = ((place, heading, heading_ids().get(plain(heading))) for place, heading in enumerate(headings))
+    found = ((place, text, heading_ids().get(plain(text[:_LONGEST]))) for place, text in enumerate(headings))
     return tuple(Mapped(columns()[name], place, printable(text)) for place, text, name in found if name)
 
 
@@ -42,17 +44,14 @@ def known(headings: Sequence[str]) -> int:
 def is_ours(heading: str) -> bool:
     """Whether this program wrote the column into a file of rows set aside."""
     ours = list_rules().not_read
-    return plain(heading) in (plain(ours.number), plain(ours.reasons))
+    return plain(heading[:_LONGEST]) in (plain(ours.number), plain(ours.reasons))
 
 
 def not_read(headings: Sequence[str]) -> tuple[str, ...]:
     """Headings of columns that are not known and that nobody would expect to be."""
     passed = set(map(plain, list_rules().not_read.others))
-    return tuple(
-        printable(text)
-        for text in headings
-        if text.strip() and plain(text) not in heading_ids() and plain(text) not in passed and not is_ours(text)
-    )
+    keys = {text: plain(text[:_LONGEST]) for text in headings if text.strip() and not is_ours(text)}
+    return tuple(printable(text) for text, key in keys.items() if key not in heading_ids() and key not in passed)
 
 
 def check_columns(found: Sequence[Mapped], options: ListOptions, where: str) -> None:

@@ -63,7 +63,8 @@ def _twice(first: Facts, second: Facts) -> None:
 
 
 def _same(first: Facts, second: Facts) -> bool:
-    return first.values == second.values
+    """Whether both say the same of a patient whose name and number are written in two ways."""
+    return {**first.values, _NAME: "", _NUMBER: ""} == {**second.values, _NAME: "", _NUMBER: ""}
 
 
 def _one_person(first: Facts, second: Facts) -> bool:

@@ -10,7 +10,7 @@ from consent.case.listing.headings import check_columns, known, mapped, not_read
 from consent.case.listing.keys import nested
 from consent.case.listing.listing import ListedCase, Listing, ListOptions, SetAsideRow
 from consent.case.listing.neighbours import compare_rows
-from consent.case.listing.rules import columns, list_rules, plain
+from consent.case.listing.rules import columns, list_rules
 from consent.case.model import SCHEMA_VERSION, Case
 from consent.case.reading import validate
 from consent.case.table import Row, Table, TableRules, read_table
@@ -49,7 +49,7 @@ def list_of(table: Table, options: ListOptions, where: str) -> Listing:
 
 def _is_heading(row: Row, table: Table) -> bool:
     """Whether the headings stand here once more, as at the top of a printed page."""
-    return tuple(map(plain, row.cells)) == tuple(map(plain, table.headings))
+    return [cell.strip().casefold() for cell in row.cells] == [cell.strip().casefold() for cell in table.headings]
 
 
 def _remarks(table: Table, rows: list[Row], read: list[Facts]) -> list[str]:

@@ -117,7 +117,7 @@ class ListRules(Part):
 
     def _spellings(self) -> Iterator[tuple[str, str]]:
         for column in self.columns:
-            spellings = (column.heading, *self.also.get(column.id, ()))
+            spellings = (column.heading.removesuffix(f" ({column.unit})"), *self.also.get(column.id, ()))
             units = ("", *self.units.get(column.unit, ()))
             for key in {f"{plain(text)} {plain(unit)}".strip() for text in spellings for unit in units}:
                 yield key, column.id
