@@ -51,7 +51,8 @@ def read_entry(
         faults = {**found, **faults}
         if not found:
             return Entered(made, faults, frozenset(held))
-        back = {path for name in found for path in _to_hold(name, wanted.keys() - held)}
+        left = wanted.keys() - held
+        back = _with_their_tables({path for name in found for path in _to_hold(name, left)}, left, model)
         if not back:
             return Entered(dict(data), faults, frozenset(wanted))
         held |= back
@@ -65,6 +66,12 @@ def _to_hold(name: str, kept: Set[str]) -> set[str]:
             return found
         name = name.rpartition(".")[0]
     return set()
+
+
+def _with_their_tables(back: set[str], left: Set[str], model: type[BaseModel]) -> set[str]:
+    """``back``, and what of ``left`` belongs to the same whole: half of a new lens is not put over half of the old."""
+    tables = [table for table in optional_tables(model) if any(path.startswith(f"{table}.") for path in back)]
+    return back | {path for path in left for table in tables if path.startswith(f"{table}.")}
 
 
 def _in_old_order(new: Any, old: Any) -> Any:

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from markupsafe import Markup
 
 from consent.desk.entry import Entered, shown
-from consent.desk.fields import Field
+from consent.desk.fields import Field, optional_tables
 from consent.desk.form import Sent
 from consent.desk.typed import places
 from consent.desk.words import Words, interface_languages
@@ -46,6 +46,12 @@ class Question:
     choices: tuple[Offered, ...]
     rows: tuple[tuple[Question, ...], ...]
     fault: Markup | None
+
+    @property
+    def group(self) -> str:
+        """The table it is a part of, where that is there whole or not at all: its questions are kept together."""
+        tables = (table for table in optional_tables() if self.field.path.startswith(f"{table}."))
+        return max(tables, key=len, default="") if self.name == self.field.path else ""
 
     @property
     def answered(self) -> bool:

@@ -136,3 +136,22 @@ def test_a_page_left_open_does_not_keep_the_session_alive(house: House) -> None:
     moment[0] += dt.timedelta(seconds=10)
     with pytest.raises(AccessError):
         session_account(record, token)
+
+
+def test_half_a_lens_is_not_kept_and_says_what_is_missing(house: House) -> None:
+    # A lens of the plan has a design and a material, or there is none: its questions are kept together.
+    before = house.case("hard")
+    asked_together = [f"plan.lens.{name}" for name in ("design", "material", "place", "power_d", "on_shelf")]
+    bare = {"asked": asked_together, "seen": str(before.sequence), "plan.lens.material": ""}
+    form = bare | {"plan.lens.design": "rigid", "plan.lens.power_d": "21", "plan.lens.place": "capsular bag"}
+    answer = house.browser("meera").post(f"/case/{before.subject}/enter/measurement", form, script=True).json()
+    assert answer["faults"] == {"plan.lens.material": "This is needed."} and answer["kept"] == 0
+    assert house.case("hard").case.plan.lens == before.case.plan.lens
+    whole = form | {"plan.lens.material": "PMMA"}
+    answer = house.browser("meera").post(f"/case/{before.subject}/enter/measurement", whole, script=True).json()
+    kept = house.case("hard").case.plan.lens
+    assert (
+        answer["faults"] == {}
+        and kept is not None
+        and (kept.design, kept.material, kept.power_d) == ("rigid", "PMMA", 21)
+    )

@@ -114,9 +114,12 @@ def _for_script(
         "glance": here.drawn("glance.html", picture=found) if found else "",
         "told": [str(line) for line in told.lines],
         "others": [str(name) for name in told.others],
-        "words": {"kept": here.words.plain("entry.kept"), "undo": here.words.plain("entry.undo")},
+        "words": {name: here.words.plain(words) for name, words in _SCRIPT_WORDS.items()},
     }
     return Response(answer, status_code=200 if status == 422 else status)
+
+
+_SCRIPT_WORDS = {"kept": "entry.kept", "not_kept": "entry.not-kept", "undo": "entry.undo"}
 
 
 @entered("/case/{subject:str}/undo", CARE)

@@ -40,8 +40,11 @@
     }
   }
 
-  function place(answer, box) {
-    seen.value = answer.seen;
+  /* Questions that are kept together, such as those of a lens, are sent together. */
+  const together = (box) => box.dataset.group
+    ? [...form.querySelectorAll(`.field[data-group="${CSS.escape(box.dataset.group)}"]`)] : [box];
+
+  function placeOne(answer, box) {
     const path = box.dataset.field;
     const own = Object.entries(answer.faults).filter(([name]) => name === path || name.startsWith(`${path}.`));
     if (answer.questions[path] && !own.length && !box.contains(document.activeElement)) {
@@ -54,6 +57,12 @@
       const inner = box.querySelector(`[name="${CSS.escape(own[0][0])}"]`);
       if (inner) inner.setAttribute("aria-invalid", "true");
     }
+  }
+
+  function place(answer, boxes) {
+    seen.value = answer.seen;
+    for (const box of boxes) placeOne(answer, box);
+    const wrong = Object.keys(answer.faults).length;
     document.getElementById("picture").innerHTML = answer.picture;
     const stops = document.getElementById("stops");
     if (stops) stops.innerHTML = answer.stops;
@@ -62,7 +71,8 @@
     if (answer.told.length) lines(document.getElementById("meanwhile"), answer.told);
     others(answer.others);
     if (answer.kept) undo(answer);
-    kept.textContent = own.length ? "" : answer.words.kept;
+    kept.textContent = wrong ? answer.words.not_kept : answer.words.kept;
+    kept.classList.toggle("not-kept", Boolean(wrong));
   }
 
   function undo(answer) {
@@ -83,10 +93,13 @@
 
   async function keep(box) {
     kept.textContent = form.dataset.waiting;
+    const boxes = together(box);
     const body = new FormData();
-    for (const input of box.querySelectorAll("input, select, textarea")) {
-      if ((input.type === "checkbox" || input.type === "radio") && !input.checked) continue;
-      if (input.name) body.append(input.name, input.value);
+    for (const one of boxes) {
+      for (const input of one.querySelectorAll("input, select, textarea")) {
+        if ((input.type === "checkbox" || input.type === "radio") && !input.checked) continue;
+        if (input.name) body.append(input.name, input.value);
+      }
     }
     body.set("me", form.elements.me.value);
     for (;;) {
@@ -97,7 +110,7 @@
         const said = await answer.json();
         if (said.seen === undefined) { fault(box, said.problems?.length ? said.problems[0].what : said.fault); kept.textContent = ""; return; }
         document.getElementById("told").replaceChildren();
-        place(said, box);
+        place(said, boxes);
         return;
       } catch (failure) {
         if (failure.message === "logged out") {
