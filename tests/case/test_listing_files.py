@@ -106,6 +106,20 @@ def test_rows_set_aside_are_corrected_and_read_again(tmp_path: Path) -> None:
     assert third.remarks == ("columns are separated by comma",)
 
 
+def test_corrected_rows_are_compared_with_the_good_ones_of_before(tmp_path: Path) -> None:
+    first = read_list(written(tmp_path, as_csv(good(), good(Record_number="", Eye="right"))))
+    again = set_aside_csv(first)
+    same = written(tmp_path, again.replace("Example,,", "Example,DEMO-0001,"), "same.csv")
+    (row,) = read_list(same, beside=first.cases).good
+    assert "the other eye of the same patient stands in the list read before" in row.flags[0]
+    other = written(tmp_path, again.replace("Example,,", "Example,DEMO-9,"), "other.csv")
+    (row,) = read_list(other, beside=first.cases).good
+    assert "the same name in the list read before: Shanti Example, DEMO-0001" in row.flags[0]
+    twice = written(tmp_path, again.replace("Example,,", "Example,DEMO-0001,").replace("right", "left"), "twice.csv")
+    (bad,) = read_list(twice, beside=first.cases).set_aside
+    assert bad.problems[0].what == "the same eye of the same patient stands in the list read before"
+
+
 @pytest.mark.parametrize("start", FORMULA_STARTS)
 def test_a_formula_is_set_aside_and_never_worked_out(start: str, tmp_path: Path) -> None:
     """OWASP, CSV injection: a tab or a line break before the sign makes no difference."""

@@ -143,8 +143,8 @@ def test_one_number_for_two_names_sets_both_aside() -> None:
     """JCI and WHO patient safety solution 2 (2007): two identifiers; a number that belongs to two people is none."""
     found = listing(good(), good(Name="Kamla Example", Eye="right"))
     assert not found.good
-    assert "another name: Kamla Example" in problems(found, 2)
-    assert "another name: Shanti Example" in problems(found, 3)
+    assert "row 3 with another name: Kamla Example" in problems(found, 2)
+    assert "row 2 with another name: Shanti Example" in problems(found, 3)
 
 
 def test_titles_and_turned_names_are_the_same_person() -> None:
@@ -188,6 +188,21 @@ def test_a_thousand_rows_are_compared_in_seconds() -> None:
     assert time.monotonic() - start < 60
 
 
+def test_a_thousand_times_the_same_row_is_told_in_few_words() -> None:
+    found = listing(*[good()] * 1000)
+    assert [row.row.number for row in found.good] == [2]
+    assert max(len(row.problems) for row in found.set_aside) <= 21
+    same_name = listing(*(good(Record_number=f"D-{n}") for n in range(1000)))
+    assert len(same_name.good) == 1000
+    assert all(0 < len(row.flags) <= 20 for row in same_name.good)
+
+
+@pytest.mark.parametrize(("one", "other", "same"), [("27/110", "271/10", False), ("A-1 2", "a/1-2", True)])
+def test_signs_in_a_record_number_separate_and_do_not_distinguish(one: str, other: str, same: bool) -> None:
+    found = listing(good(Record_number=one), good(Record_number=other))
+    assert len(found.good) == (1 if same else 2)
+
+
 def test_everything_wrong_in_a_row_is_said_at_once() -> None:
     told = said(good(Eye="both", Age="seven", Date_of_surgery="soon", Record_number="", Operation="x"))
     assert [told.count(name) for name in ('"Eye"', '"Age"', '"Date of surgery"', '"Record number"')] == [1, 1, 1, 1]
@@ -213,7 +228,7 @@ def test_a_row_with_more_cells_than_headings_is_refused() -> None:
 
 def test_columns_that_nobody_knows_are_named_and_serial_numbers_are_not() -> None:
     found = listing(good() | {"Sl No.": "1", "Village": "Sadarpur", "Remarks": "x"})
-    assert found.remarks == ("columns not read: Village",)
+    assert found.remarks == ("columns not read: Village, Remarks",)
 
 
 def test_the_preview_says_row_by_row_what_is_good_and_what_is_not() -> None:

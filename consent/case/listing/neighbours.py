@@ -9,25 +9,41 @@ from itertools import combinations
 from typing import Any
 
 from consent.case.listing.facts import Facts
+from consent.case.listing.keys import found_at
 from consent.case.listing.rules import list_rules, plain
 from consent.case.model import Case
 from consent.case.plain import printable
+from consent.case.table import Row
 
+_NO_ROW = 0
+_MOST = 20
+"""A row that stands so many times is not told of more."""
 Read = tuple[Facts, Case | None]
 _NAME, _NUMBER, _SIDE = "patient.name", "patient.record_number", "eye.side"
 
 
-def compare_rows(rows: Sequence[Read]) -> None:
-    """Add to the facts of each row what is wrong, or should be looked at, beside the other rows of the list."""
+def compare_rows(rows: Sequence[Read], beside: Sequence[Case] = ()) -> None:
+    """Add to the facts of each row what is wrong, or should be looked at, next to the others or cases ``beside``."""
     for facts, case in rows:
         _age(facts, case)
+    everybody = [*map(_earlier, beside), *(facts for facts, _ in rows)]
     by_number: dict[str, list[Facts]] = {}
-    for facts, _ in rows:
+    for facts in everybody:
         by_number.setdefault(_key(facts), []).append(facts)
     for number, same in by_number.items():
         for first, second in combinations(same, 2) if number else ():
             _same_number(first, second)
-    _names([facts for facts, _ in rows])
+    _names(everybody)
+
+
+def _earlier(case: Case) -> Facts:
+    """What is compared of a case that was read before."""
+    values = {key: str(found_at(case, key)) for key in (_NAME, _NUMBER, _SIDE)}
+    return Facts(Row(_NO_ROW, ()), values)
+
+
+def _place(facts: Facts) -> str:
+    return "the list read before" if facts.row.number == _NO_ROW else f"row {facts.row.number}"
 
 
 def _age(facts: Facts, case: Case | None) -> None:
@@ -41,30 +57,35 @@ def _age(facts: Facts, case: Case | None) -> None:
 
 
 def _same_number(first: Facts, second: Facts) -> None:
+    if min(len(first.problems), len(second.problems)) >= _MOST:
+        return
     if not _one_person(first, second):
         for facts, other in ((first, second), (second, first)):
-            what = f"row {other.row.number} has the same record number and another name: {_shown(other, _NAME)}"
+            what = f"the same record number stands in {_place(other)} with another name: {_shown(other, _NAME)}"
             why = "one of the two would get papers with the other's number"
             facts.refuse((_NUMBER,), what, "look both up and correct the number or the name", why)
     elif _of(first, _SIDE) == _of(second, _SIDE):
         _twice(first, second)
     else:
         for facts, other in ((first, second), (second, first)):
-            facts.flags.append(f"the other eye of the same patient stands in row {other.row.number}")
+            facts.flags.append(f"the other eye of the same patient stands in {_place(other)}")
 
 
 def _twice(first: Facts, second: Facts) -> None:
     """The same eye of the same patient again: the second is one too many; where they differ nobody knows which."""
-    what = f"the same eye of the same patient stands in row {{}}{'' if _same(first, second) else ', with other facts'}"
+    what = f"the same eye of the same patient stands in {{}}{'' if _same(first, second) else ', with other facts'}"
     remedy = "keep one of the two rows"
-    second.refuse((_NUMBER,), what.format(first.row.number), remedy)
+    second.refuse((_NUMBER,), what.format(_place(first)), remedy)
     if not _same(first, second):
-        first.refuse((_NUMBER,), what.format(second.row.number), remedy)
+        first.refuse((_NUMBER,), what.format(_place(second)), remedy)
 
 
 def _same(first: Facts, second: Facts) -> bool:
-    """Whether both say the same of a patient whose name and number are written in two ways."""
-    return {**first.values, _NAME: "", _NUMBER: ""} == {**second.values, _NAME: "", _NUMBER: ""}
+    """Whether both say the same of a patient whose name and number may be written in two ways."""
+    if _NO_ROW in (first.row.number, second.row.number):
+        return True
+    written = dict.fromkeys((_NAME, _NUMBER), "")
+    return first.values | written == second.values | written
 
 
 def _one_person(first: Facts, second: Facts) -> bool:
@@ -97,7 +118,8 @@ def _alike(matcher: SequenceMatcher[str], least: float) -> bool:
 def _flag(how: str, first: Facts, second: Facts) -> None:
     for facts, there in ((first, second), (second, first)):
         who = f"{_shown(there, _NAME)}, {_shown(there, _NUMBER) or 'no record number'}"
-        facts.flags.append(f"{how} in row {there.row.number}: {who}; check the record number aloud")
+        if len(facts.flags) < _MOST:
+            facts.flags.append(f"{how} in {_place(there)}: {who}; check the record number aloud")
 
 
 def _name(name: str) -> str:
@@ -113,8 +135,8 @@ def _titles() -> frozenset[str]:
 
 
 def _key(facts: Facts) -> str:
-    """The record number as people compare it: without case and signs between."""
-    return plain(_of(facts, _NUMBER)).replace(" ", "")
+    """The record number as people compare it: case, and which sign stands between its parts, make no difference."""
+    return plain(_of(facts, _NUMBER))
 
 
 def _of(facts: Facts, key: str) -> Any:

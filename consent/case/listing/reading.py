@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -24,25 +25,27 @@ _WHO = ("patient.name", "patient.record_number", "eye.side")
 _EMPTY = ("unknown", "not asked", "not examined", "not tested", "not done")
 
 
-def read_list(path: Path, options: ListOptions | None = None) -> Listing:
+def read_list(path: Path, options: ListOptions | None = None, beside: Sequence[Case] = ()) -> Listing:
     """The operating list in the CSV, XLSX or ODS file at ``path``; ``options`` hold where a row does not say.
+
+    ``beside``: cases of the same day read before, such as the good rows of the list these rows were set aside from.
 
     Raises ``CaseError`` where the file cannot be read, or lacks a column without which no row can become a case.
     """
     limits = list_rules().limits
     old = ("cp1252", "Windows-1252")
     rules = TableRules(limits, known, _TOO_LARGE, "give one day at a time", limits.heading_rows, True, old)
-    return list_of(read_table(path, rules), options or ListOptions(), path.name)
+    return list_of(read_table(path, rules), options or ListOptions(), path.name, beside)
 
 
-def list_of(table: Table, options: ListOptions, where: str) -> Listing:
+def list_of(table: Table, options: ListOptions, where: str, beside: Sequence[Case] = ()) -> Listing:
     """The operating list in ``table``, which was read from ``where``; raises ``CaseError`` as ``read_list`` does."""
     found = mapped(table.headings)
     check_columns(found, options, where)
     rows = [row for row in table.rows if not _is_heading(row, table)]
     read = [facts_of(row, found, len(table.headings), options) for row in rows]
     cases = [_case(facts, options) for facts in read]
-    compare_rows(list(zip(read, cases, strict=True)))
+    compare_rows(list(zip(read, cases, strict=True)), beside)
     listed = tuple(_listed(facts, case) for facts, case in zip(read, cases, strict=True))
     return Listing(table.headings, listed, (*table.remarks, *_remarks(table, rows, read)))
 
