@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from consent.case import NucleusGrade
 from consent.compose.counts import WHOLE, show
 from consent.compose.figures import short_figure
 from consent.desk.screens import screen_of
@@ -56,6 +58,7 @@ class Picture:
     stops: tuple[Markup, ...]
     asks: tuple[Markup, ...]
     notes: int
+    remarks: tuple[Markup, ...] = ()
 
 
 def picture(assessment: Assessment, words: Words) -> Picture:
@@ -79,7 +82,22 @@ def picture(assessment: Assessment, words: Words) -> Picture:
         _titles(assessment, Severity.STOP, words),
         _titles(assessment, Severity.ASK, words),
         sum(point.severity is Severity.NOTE for point in assessment.points),
+        tuple(words.say(name) for name, holds in _REMARKS.items() if holds(assessment)),
     )
+
+
+def _is_lower(assessment: Assessment) -> bool:
+    """Whether even the highest figure of this eye lies below the usual eye's."""
+    rupture = assessment.risks["capsule_rupture"]
+    highest = rupture.interval.high if rupture.interval else rupture.probability
+    return highest is not None and rupture.usual is not None and highest < rupture.usual
+
+
+_REMARKS: dict[str, Callable[[Assessment], bool]] = {
+    "picture.lower": _is_lower,
+    "picture.hard": lambda assessment: assessment.case.eye.nucleus.grade is NucleusGrade.HARD,
+}
+"""What a figure needs said beside it, so that nobody takes it for more than it is."""
 
 
 def waiting(points: tuple[Point, ...], severity: Severity) -> tuple[Point, ...]:

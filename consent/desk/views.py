@@ -33,6 +33,7 @@ def environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        auto_reload=False,
     )
     made.globals |= {
         "asset": asset,
@@ -42,6 +43,8 @@ def environment() -> Environment:
         "quoted": Quoted,
         "direction": direction,
     }
+    for name in sorted(path.name for path in (templates() / "desk").glob("*.html")):
+        made.get_template(name)  # read now: a service goes on with what it began with while the program is renewed
     return made
 
 

@@ -9,6 +9,7 @@ from litestar.exceptions import NotFoundException
 from litestar.response import Template
 
 from consent.compose import Document
+from consent.desk.entry_lines import entry_lines
 from consent.desk.form import Form
 from consent.desk.here import Here
 from consent.desk.routes import EVERYBODY, entered, shown
@@ -92,13 +93,10 @@ def hand_out(here: Here, form: Form, subject: str) -> Response[bytes]:
 
 @shown("/case/{subject:str}/history", EVERYBODY)
 def show_history(here: Here, subject: str) -> Template:
-    """Every entry of the case: when, who, what changed."""
-    from consent.compose.voice import Voice
-    from consent.record.sheet import entries_table
-
+    """Every entry of the case, the newest first: when, who, what changed, in the words of the forms."""
     case: CaseState = here.office.shelf.case(subject)
-    voice = Voice((here.words.tag,), here.office.digits)
-    return here.page("history.html", case=case, table=entries_table(case, here.office.record.clinic, voice))
+    places = [told.entry.sequence for told in case.history]
+    return here.page("history.html", case=case, lines=entry_lines(here, case, places))
 
 
 HANDLERS = [show_sheet, show_papers, print_drafts, hand_out, show_history]
