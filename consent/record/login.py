@@ -10,7 +10,7 @@ from itertools import takewhile
 from typing import TYPE_CHECKING, Any
 
 from consent.errors import AccessError, Problem, UsageError
-from consent.record.accounts import Account, named, password_fits, read_accounts, waste_time
+from consent.record.accounts import Account, kept_hash, named, password_fits, read_accounts, waste_time
 from consent.record.ledger import CLOCK_SLACK, Entry, Person, append, entry_of, read_head
 from consent.record.place import Record
 from consent.record.schema import LEDGER, SESSIONS
@@ -38,9 +38,10 @@ def identify(record: Record, login: str, password: str, meaning: str = "login", 
     and name what the clock says beside it, so that no try puts the ledger's clock back. Raises ``AccessError`` without
     saying which of the two was wrong, or for how long to wait.
     """
+    looked = _look(record, login, password)
     with record.store.writing() as connection:
         account = _open_account(connection, record, login)
-        refusal = _try(_Desk(connection, record, clock_was_set), login, account, password, meaning)
+        refusal = _try(_Desk(connection, record, clock_was_set), login, account, password, meaning, looked)
     if refusal or account is None:
         raise refusal or _wrong(login)
     return account
@@ -51,6 +52,27 @@ def _open_account(connection: Connection, record: Record, login: str) -> Account
         return named(read_accounts(connection, record.key), login)
     except UsageError:
         return None
+
+
+@dataclass(frozen=True)
+class _Looked:
+    """Whether a password fits the hash that was kept; no hash for a name of no account."""
+
+    kept: str | None
+    fits: bool
+
+
+def _look(record: Record, login: str, password: str) -> _Looked | None:
+    """What is found before the try is kept, so that nobody who writes waits for it; nothing during a wait."""
+    with record.store.reading() as connection:
+        account, now = _open_account(connection, record, login), record.clock()
+        if (until := _waits_until(connection, _subject(record, account, login), now)) and now < until:
+            return None
+        kept = kept_hash(connection, account) if account else None
+    if kept is None:
+        waste_time(password)
+        return _Looked(None, False)
+    return _Looked(kept, password_fits(kept, password))
 
 
 @dataclass(frozen=True)
@@ -71,22 +93,32 @@ class _Desk:
         append(self.connection, self.record.key, person, role, kind, subject, body, now)
 
 
-def _try(desk: _Desk, login: str, account: Account | None, password: str, meaning: str) -> AccessError | None:
+def _try(
+    desk: _Desk, login: str, account: Account | None, password: str, meaning: str, looked: _Looked | None
+) -> AccessError | None:
     """The refusal of one try, or None; kept either way. A name of no account is refused, and waits, just as others."""
-    person, subject = (account.person, f"login-{account.id}") if account else (_NOBODY, _unknown(desk.record, login))
+    person, subject = account.person if account else _NOBODY, _subject(desk.record, account, login)
     now = desk.record.clock()
     if (until := _waits_until(desk.connection, subject, now)) and now < until:
         desk.keep(person, subject, f"{meaning}{_TOO_SOON}", "waiting")
         return _wait(login, until - now)
     if account is None:
-        waste_time(password)
+        if looked is None:
+            waste_time(password)
         desk.keep(person, subject, f"{meaning}-refused", "no such account")
         return _wrong(login)
-    if not password_fits(desk.connection, account, password):
+    kept = kept_hash(desk.connection, account)
+    fits = looked.fits if looked and looked.kept == kept else password_fits(kept, password)
+    if not fits:
         desk.keep(person, subject, f"{meaning}-refused", "wrong password")
         return _wrong(login)
     desk.keep(person, subject, meaning)
     return None
+
+
+def _subject(record: Record, account: Account | None, login: str) -> str:
+    """What the tries of ``login`` are entered under."""
+    return f"login-{account.id}" if account else _unknown(record, login)
 
 
 def _unknown(record: Record, login: str) -> str:

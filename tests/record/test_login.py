@@ -13,7 +13,15 @@ import pytest
 
 from consent.errors import AccessError
 from consent.record import accounts, login
-from consent.record.accounts import THIS_MACHINE, Account, make_account, set_password, waste_time
+from consent.record.accounts import (
+    THIS_MACHINE,
+    Account,
+    kept_hash,
+    make_account,
+    read_accounts,
+    set_password,
+    waste_time,
+)
 from consent.record.accounts import hasher as accounts_hasher
 from consent.record.ledger import append, entries
 from consent.record.login import IDLE, LONGEST, end_session, identify, session_account, start_session
@@ -261,6 +269,30 @@ def test_a_session_altered_past_the_program_is_refused(record: Record, surgeon: 
     assert _kinds(record) == before, "nothing is entered in the name of somebody who was not there"
 
 
+def test_nobody_waits_while_a_password_is_looked_at(record: Record, surgeon: Account) -> None:
+    """Checking a password takes a tenth of a second on purpose; others write meanwhile."""
+
+    def checked(kept: str, password: str) -> bool:
+        with record.store.writing():
+            return True
+
+    with patch("consent.record.login.password_fits", checked):
+        assert login.identify(record, "asha", PASSWORDS["asha"]).login == "asha"
+
+
+def test_a_password_changed_while_it_was_looked_at_is_looked_at_again(record: Record, surgeon: Account) -> None:
+    def changed(kept: str, password: str) -> bool:
+        if kept == before:
+            set_password(record, surgeon.person, "asha", "another path along a river")
+            return True
+        return False
+
+    with record.store.reading() as connection:
+        before = kept_hash(connection, read_accounts(connection, record.key)[surgeon.id])
+    with patch("consent.record.login.password_fits", changed), pytest.raises(AccessError, match="do not belong"):
+        login.identify(record, "asha", PASSWORDS["asha"])
+
+
 def test_a_flood_of_tries_does_not_end_the_wait(record: Record, surgeon: Account, clock: TestClock) -> None:
     """The tries that are not looked at are entries too; however many, the wrong ones before them are not forgotten."""
     for _ in range(8):
@@ -269,5 +301,5 @@ def test_a_flood_of_tries_does_not_end_the_wait(record: Record, surgeon: Account
     assert "do not belong" in _try(record, WRONG)
     with record.store.writing() as connection, patch("consent.record.login._waits_until", _for_ever):
         for _ in range(600):
-            login._try(login._Desk(connection, record), "asha", surgeon, WRONG, "login")
+            login._try(login._Desk(connection, record), "asha", surgeon, WRONG, "login", None)
     assert "too many wrong" in _try(record, PASSWORDS["asha"])
