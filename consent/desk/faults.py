@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import logging
-import re
-from dataclasses import replace
 from pathlib import Path
 from traceback import extract_tb
 from typing import Any
@@ -16,6 +14,7 @@ from litestar.status_codes import HTTP_303_SEE_OTHER, HTTP_500_INTERNAL_SERVER_E
 from markupsafe import escape
 
 from consent.desk.here import here
+from consent.desk.views import without_folders
 from consent.errors import (
     AbsentError,
     AccessError,
@@ -50,15 +49,7 @@ def status_of(error: ConsentError) -> int:
 
 def on_consent_error(request: Request[Any, Any, Any], error: ConsentError) -> Response[Any]:
     """The page that names every problem of ``error``."""
-    return _page(request, status_of(error), "fault.heading", tuple(_without_folders(one) for one in error.problems))
-
-
-def _without_folders(problem: Problem) -> Problem:
-    """``problem`` without the folders of this machine, which are nothing for a page."""
-    return replace(problem, where=_FOLDERS.sub("", problem.where))
-
-
-_FOLDERS = re.compile(r"(?<![\w:/])(?:[A-Za-z]:)?[/\\](?:[^/\\,:;\"]*[/\\])*(?=[^/\\,:;\"]*\.\w)")
+    return _page(request, status_of(error), "fault.heading", error.problems)
 
 
 def on_http_error(request: Request[Any, Any, Any], error: HTTPException) -> Response[Any]:
@@ -96,7 +87,10 @@ def _page(request: Request[Any, Any, Any], status: int, heading: str, problems: 
     asking = here(request)
     if asking.from_script:
         # A script puts it into the page as it is, so it leaves as HTML, as all else that scripts are told.
-        told = [{name: str(escape(getattr(one, name))) for name in ("what", "where", "remedy")} for one in problems]
+        told = [
+            {name: str(escape(without_folders(getattr(one, name)))) for name in ("what", "where", "remedy")}
+            for one in problems
+        ]
         return Response({"fault": asking.words.plain(heading), "problems": told}, status_code=status)
     page: Template = asking.page("fault.html", status, heading=heading, problems=problems)
     return page

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -42,6 +43,7 @@ def environment() -> Environment:
         "languages": _own_names,
         "quoted": Quoted,
         "direction": direction,
+        "without_folders": without_folders,
     }
     for name in sorted(path.name for path in (templates() / "desk").glob("*.html")):
         made.get_template(name)  # read now: a service goes on with what it began with while the program is renewed
@@ -81,3 +83,11 @@ def asset(name: str) -> str:
     """Where the browser finds our own file ``name``; the address changes with its content."""
     content = (templates() / "desk" / "static" / name).read_bytes()
     return f"/static/{name}?{hashlib.sha256(content).hexdigest()[:10]}"
+
+
+def without_folders(text: str) -> str:
+    """``text`` without the folders of this machine, which are nothing for a page: of a file its name is left."""
+    return _FOLDERS.sub("", text)
+
+
+_FOLDERS = re.compile(r"(?<![\w:/])(?:[A-Za-z]:)?[/\\](?:[^/\\,:;\"]*[/\\])*(?=[^/\\,:;\"]*\.\w)")

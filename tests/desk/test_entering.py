@@ -155,3 +155,24 @@ def test_half_a_lens_is_not_kept_and_says_what_is_missing(house: House) -> None:
         and kept is not None
         and (kept.design, kept.material, kept.power_d) == ("rigid", "PMMA", 21)
     )
+
+
+def test_a_number_in_the_place_of_a_date_is_no_day_of_1970(house: House) -> None:
+    before = house.case()
+    path = f"/case/{before.subject}/enter/fitness"
+    answer = house.browser("meera").post(path, asked("fitness.sugar_on", "1", before.sequence), script=True)
+    assert "fitness.sugar_on" in answer.json()["faults"]
+    assert dict(house.case().data) == dict(before.data)
+
+
+def test_day_and_hour_in_digits_of_the_own_language(house: House) -> None:
+    before = house.case()
+    path = f"/case/{before.subject}/enter/fitness"
+    house.browser("meera").post(path, asked("fitness.sugar_on", "১৯/২/২০২৭", before.sequence), script=True)
+    assert str(house.case().case.fitness.sugar_on) == "2027-02-19"
+
+
+def test_a_case_that_is_not_there_is_said_to_be_missing(house: House) -> None:
+    for subject in ("case-0000000000000000", "accounts", "nobody"):
+        assert house.browser("meera").get(f"/case/{subject}").status_code == 404
+        assert house.browser("meera").post(f"/case/{subject}/enter/person", {"seen": "1"}).status_code == 404

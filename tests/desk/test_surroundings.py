@@ -112,3 +112,33 @@ def test_no_address_holds_anything_typed(kept_house: House) -> None:
     found = browser.post("/cases", {"wanted": "shanti"})
     assert "Shanti Example" in found.text and "Kamla" not in found.text
     assert "shanti" not in str(found.url)
+
+
+def test_no_page_names_a_folder_of_the_machine() -> None:
+    from consent.desk.views import without_folders
+
+    told = '/srv/our clinic/locales/bn/LC_MESSAGES/consent.po, message "before.with"'
+    assert without_folders(told) == 'consent.po, message "before.with"'
+    assert without_folders("C:\\clinic\\record.sqlite3") == "record.sqlite3"
+    assert without_folders("case-0123456789abcdef, 5/6, eye.pupil_mm") == "case-0123456789abcdef, 5/6, eye.pupil_mm"
+
+
+def test_forms_sent_are_not_remembered_by_the_framework(kept_house: House) -> None:
+    # Litestar keeps the last 1,024 bodies of forms to read them faster: passwords would stay in memory.
+    from litestar._parsers import parse_url_encoded_form_data
+
+    before = parse_url_encoded_form_data.cache_info().currsize
+    kept_house.nobody().post("/login", {"login": "nobody", "password": "a word nobody else may see"})
+    assert parse_url_encoded_form_data.cache_info().currsize == before
+
+
+def test_a_token_of_another_key_is_replaced_and_the_next_form_is_taken(kept_house: House) -> None:
+    browser = kept_house.nobody()
+    browser.cookies["consent-form"] = "a" * 128
+    answer = browser.post("/login", {"login": "nobody", "password": "x"})
+    assert "do not belong together" in answer.text
+
+
+def test_a_page_of_faults_is_html_also_where_a_handler_may_answer_otherwise(kept_house: House) -> None:
+    answer = kept_house.browser("meera").post("/cases/new", {"asked": "patient.name"})
+    assert (answer.status_code, answer.headers["content-type"]) == (422, "text/html; charset=utf-8")
