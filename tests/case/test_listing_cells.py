@@ -22,6 +22,19 @@ def test_an_eye_is_always_a_whole_word_in_the_case(cell: str, side: str) -> None
     assert (case.eye.side, case.plan.side) == (side, side)
 
 
+@pytest.mark.parametrize("cell", ["\uff2c\uff25", "left\u200e", "\u200fLE", "\u200bOS"])
+def test_full_width_letters_and_hidden_marks_make_no_difference(cell: str) -> None:
+    """Unicode UAX 15, NFKC: full-width letters are compatibility twins. Marks of direction come along when pasting."""
+    assert case_of(good(Eye=cell)).eye.side == "left"
+
+
+def test_composed_and_decomposed_letters_are_the_same() -> None:
+    """Unicode composition exclusions: U+09DF is the same letter as U+09AF U+09BC."""
+    for heading in ("ব\u09dfস", "ব\u09af\u09bcস", "ব\u09af\u09bc\u200cস"):
+        row = {name: text for name, text in good().items() if name != "Age"} | {heading: "67"}
+        assert case_of(row).patient.age_years == 67
+
+
 @pytest.mark.parametrize("cell", NEITHER)
 def test_any_other_word_for_the_eye_is_refused(cell: str) -> None:
     assert "write right, left; one row for each eye" in said(good(Eye=cell))
@@ -73,6 +86,7 @@ FACTS: list[tuple[str, str, str, Any]] = [
     ("BCVA", "6/60", "eye.acuity_corrected", "6/60"),
     ("BCVA", "৬/৬০", "eye.acuity_corrected", "6/60"),
     ("BCVA", "PL+", "eye.acuity_corrected", "PL"),
+    ("BCVA", "PL \u2212", "eye.acuity_corrected", "NPL"),
     ("BCVA", "finger counting", "eye.acuity_corrected", "CF"),
     ("Diabetes", "Yes", "health.diabetes", "yes"),
     ("Diabetes", "না", "health.diabetes", "no"),
@@ -135,6 +149,7 @@ REFUSED = [
     ("AL", "2.35", "axial length, mm"),
     ("AL", "1.234.5", "a number"),
     ("AL", "1e1", "a number"),
+    ("Injections into the eye", "1,000", "without a point or comma"),
     ("ECD", "2,150", "without a point or comma"),
     ("RBS", "7.8 mmol/L", "a number in mg/dL"),
     ("BP", "148", "132/82"),

@@ -128,7 +128,7 @@ def _complete(facts: Facts, options: ListOptions) -> None:
 
 
 def _default(facts: Facts, key: str, value: Any) -> None:
-    if value is not None and key not in facts.wrong:
+    if value is not None:
         facts.values.setdefault(key, value)
 
 
