@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from consent.case.listing.cells import CellError, value_of
+from consent.case.listing.cells import value_of
 from consent.case.listing.dates import could_be_month_first
 from consent.case.listing.headings import Mapped
 from consent.case.listing.listing import ListOptions
+from consent.case.listing.refusal import CellError
 from consent.case.listing.rules import columns
 from consent.case.plain import ascii_digits, printable
 from consent.case.table import Row
