@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 
 from consent.case import Answer, Asked, Case
+from consent.clinic import Clinic
 from consent.compose.document import Document, Facts, Line, Section, Table
 from consent.compose.frame import finish_list
 from consent.compose.signing import needs_reader
@@ -19,15 +20,19 @@ CHECKLIST, SUMMARY, SLIPS = "desk-checklist", "surgeon-summary", "slips"
 _ORDER = {Severity.STOP: 0, Severity.ASK: 1}
 
 
-def desk_checklist(patients: Sequence[Assessment], day: dt.date, voice: Voice, failed: frozenset[str]) -> Document:
+Placed = tuple[int, Assessment]
+"""A patient with the place in the list, which is the same on the slip, the checklist and the summary."""
+
+
+def desk_checklist(patients: Sequence[Placed], day: dt.date, voice: Voice, failed: frozenset[str]) -> Document:
     """Each patient in the order of the list: language and reading, who comes along, what is missing, lines to tick.
 
     ``failed``: record numbers of those for whom no papers could be made.
     """
     head = _head(voice, "list.head.place", "list.head.patient", *(f"day-sheet.head.{name}" for name in _COLUMNS))
-    rows = tuple(_check(place, patient, voice, failed) for place, patient in enumerate(patients, 1))
+    rows = tuple(_check(place, patient, voice, failed) for place, patient in patients)
     section = Section("checklist", voice.line("day-sheet.desk.heading"), (Table(head, rows, style="checklist"),))
-    return _finished(patients, day, voice, CHECKLIST, voice.line("day-sheet.desk.title", date=day), section)
+    return _of_all(patients, day, voice, CHECKLIST, voice.line("day-sheet.desk.title", date=day), section)
 
 
 _COLUMNS = ("reads", "comes", "missing", "done")
@@ -78,18 +83,18 @@ def _missing(assessment: Assessment, voice: Voice) -> Iterator[Line]:
             yield voice.line("day-sheet.missing.factor", factor=remark(f"factor.{driver.factor}"))
 
 
-def surgeon_summary(patients: Sequence[Assessment], day: dt.date, voice: Voice, failed: frozenset[str]) -> Document:
-    """Every patient, the one with most stops first, then most questions, then in the order of the list."""
+def surgeon_summary(patients: Sequence[Placed], day: dt.date, voice: Voice, failed: frozenset[str]) -> Document:
+    """Every patient: those without papers first, then most stops, then most questions, then as on the list."""
     head = _head(
         voice,
         "list.head.place",
         "list.head.patient",
         *(f"day-sheet.head.{name}" for name in ("stops", "asks", "drives")),
     )
-    placed = sorted(enumerate(patients, 1), key=lambda pair: (*_weight(pair[1], failed), pair[0]))
+    placed = sorted(patients, key=lambda pair: (*_weight(pair[1], failed), pair[0]))
     rows = tuple(_summed(place, patient, voice, failed) for place, patient in placed)
     section = Section("summary", voice.line("day-sheet.summary.heading"), (Table(head, rows, style="summary"),))
-    return _finished(patients, day, voice, SUMMARY, voice.line("day-sheet.summary.title", date=day), section)
+    return _of_all(patients, day, voice, SUMMARY, voice.line("day-sheet.summary.title", date=day), section)
 
 
 def _weight(assessment: Assessment, failed: frozenset[str]) -> tuple[bool, int, int]:
@@ -111,20 +116,22 @@ def _summed(place: int, assessment: Assessment, voice: Voice, failed: frozenset[
     return (voice.show(place), _who(assessment.case, voice), *cells)
 
 
-def slips(patients: Sequence[tuple[Assessment, int, int]], count: int, day: dt.date, voice: Voice) -> Document:
+def slips(
+    patients: Sequence[tuple[Case, int, int]], clinic: Clinic, count: int, day: dt.date, voice: Voice
+) -> Document:
     """One page a patient, to lie in front of the pack: place in the list, name, number, eye in words, pages.
 
-    ``patients``: assessment, place and pages of each; ``count``: patients of the whole list. No illness is named.
+    ``patients``: case, place and pages of each; ``count``: patients of the whole day. No illness is named.
     """
     sections = tuple(
-        Section(f"slip-{place}", voice.line("day-sheet.slip.title"), (_slip(one, place, pages, count, voice),), "slip")
-        for one, place, pages in patients
+        Section(f"slip-{place}", voice.line("day-sheet.slip.title"), (_slip(case, place, pages, count, voice),), "slip")
+        for case, place, pages in patients
     )
-    return _finished([one for one, _, _ in patients], day, voice, SLIPS, voice.line("list.title", date=day), *sections)
+    invented = any(case.invented for case, _, _ in patients)
+    return finish_list(voice, clinic, SLIPS, voice.line("list.title", date=day), day, invented, sections)
 
 
-def _slip(assessment: Assessment, place: int, pages: int, count: int, voice: Voice) -> Facts:
-    case = assessment.case
+def _slip(case: Case, place: int, pages: int, count: int, voice: Voice) -> Facts:
     told = voice.show(pages) if pages else voice.line("day-sheet.no-papers")
     return Facts(
         (
@@ -141,8 +148,8 @@ def _head(voice: Voice, *messages: str) -> tuple[Line, ...]:
     return tuple(voice.line(message) for message in messages)
 
 
-def _finished(
-    patients: Sequence[Assessment], day: dt.date, voice: Voice, sheet: str, title: Line, *sections: Section
+def _of_all(
+    patients: Sequence[Placed], day: dt.date, voice: Voice, sheet: str, title: Line, section: Section
 ) -> Document:
-    invented = any(patient.case.invented for patient in patients)
-    return finish_list(voice, patients[0].clinic, sheet, title, day, invented, sections)
+    invented = any(patient.case.invented for _, patient in patients)
+    return finish_list(voice, patients[0][1].clinic, sheet, title, day, invented, (section,))

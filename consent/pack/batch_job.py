@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import multiprocessing
 import os
 import shutil
 import signal
+import threading
 import time
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -20,7 +22,7 @@ from consent.case import Case
 from consent.case.reading import validate
 from consent.clinic import Clinic
 from consent.errors import CaseError, ClinicError, ConsentError, Problem
-from consent.pack.compose import SHEETS, compose_pack
+from consent.pack.compose import FORM, SHEETS, compose_pack
 from consent.pack.files import write_pack, write_whole
 from consent.resources import locales, package_data, templates
 from consent.review import Severity
@@ -51,13 +53,17 @@ class Job:
 
 @dataclass(frozen=True)
 class Finished:
-    """What came of one job. ``files``: SHA-256 by name; ``problems``: why there is no pack."""
+    """What came of one job. ``files``: SHA-256 by name; ``lacking``: what the form would have to hold.
+
+    ``problems``: why there is no pack.
+    """
 
     name: str
     digest: str
     files: Mapping[str, str] = field(default_factory=dict)
     stops: tuple[str, ...] = ()
     asks: tuple[str, ...] = ()
+    lacking: tuple[str, ...] = ()
     seconds: float = 0.0
     problems: tuple[Problem, ...] = ()
 
@@ -96,7 +102,8 @@ def read_finished(folder: Path, digest: str | None = None) -> Finished | None:
     """What the finished pack in ``folder`` says of itself; None where it is not whole, or not made of ``digest``."""
     try:
         told = json.loads((folder / DONE).read_text(encoding="utf-8"))
-        found = Finished(**{**told, "stops": tuple(told["stops"]), "asks": tuple(told["asks"]), "problems": ()})
+        lists = {name: tuple(told[name]) for name in ("stops", "asks", "lacking")}
+        found = Finished(**{**told, **lists})
     except (OSError, ValueError, TypeError, KeyError):
         return None
     if digest is not None and found.digest != digest:
@@ -112,32 +119,52 @@ def _is(path: Path, wanted: str) -> bool:
         return False
 
 
-def prepare_process() -> None:
-    """Get a process of the pool ready: the parent alone answers to Ctrl-C, and what printing needs is loaded once."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+def prepare_process(working: Path) -> None:
+    """Get a process of the pool ready: it leaves Ctrl-C to its parent, ends with it, and loads once what prints.
+
+    As long as it lives it holds the file ``working``, for which the next run waits: two never write to one folder.
+    """
+    import fcntl
+
     from consent.print import render
 
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    fcntl.flock(os.open(working, os.O_RDWR | os.O_CREAT, 0o600), fcntl.LOCK_SH)
     render.environment()
 
 
+def _end_with_parent() -> None:
+    """A process whose parent was killed would wait for work for ever."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
+
+
 def make(job: Job, clinic: Mapping[str, Any], wanted: Wanted, root: Path) -> Finished:
-    """Make the pack of ``job`` under ``root`` and return what came of it; errors of the family come back in it.
+    """Make the pack of ``job`` under ``root`` and return what came of it; what went wrong comes back in it.
 
     The folder of an earlier version is replaced once the new one is whole.
     """
     began = time.perf_counter()
     hidden = root / f"{HIDDEN}{job.name}"
     try:
-        case = validate(dict(job.case), Case, CaseError, "case")
-        pack = compose_pack(
-            case, validate(dict(clinic), Clinic, ClinicError, "clinic"), wanted.languages, wanted.sheets,
-            large=wanted.large,
-        )  # fmt: skip
-        _begin(hidden, root / job.name)
-        written = write_pack(pack, hidden, wanted.made_at)
+        finished = _made(job, clinic, wanted, hidden, root / job.name)
     except ConsentError as error:
-        shutil.rmtree(hidden, ignore_errors=True)
-        return Finished(job.name, job.digest, problems=error.problems, seconds=time.perf_counter() - began)
+        finished = Finished(job.name, job.digest, problems=error.problems)
+    except Exception as error:  # whatever it is, the other patients' papers are made
+        finished = Finished(job.name, job.digest, problems=(_unforeseen(job, error),))
+    shutil.rmtree(hidden, ignore_errors=True)
+    return replace(finished, seconds=time.perf_counter() - began)
+
+
+def _made(job: Job, clinic: Mapping[str, Any], wanted: Wanted, hidden: Path, place: Path) -> Finished:
+    case = validate(dict(job.case), Case, CaseError, "case")
+    settings = validate(dict(clinic), Clinic, ClinicError, "clinic")
+    pack = compose_pack(case, settings, wanted.languages, wanted.sheets, large=wanted.large)
+    _begin(hidden, place)
+    written = write_pack(pack, hidden, wanted.made_at)
     waiting = [(point.severity, point.id) for point in pack.points if point.open]
     finished = Finished(
         job.name,
@@ -145,20 +172,26 @@ def make(job: Job, clinic: Mapping[str, Any], wanted: Wanted, root: Path) -> Fin
         {entry.path.name: hashlib.sha256(entry.path.read_bytes()).hexdigest() for entry in written},
         tuple(name for severity, name in waiting if severity is Severity.STOP),
         tuple(name for severity, name in waiting if severity is Severity.ASK),
+        lacking=tuple(row.element.id for row in pack.lacking) if FORM in wanted.sheets else (),
     )
     told = {key: value for key, value in asdict(finished).items() if key not in ("seconds", "problems")}
     write_whole(hidden / DONE, json.dumps(told, sort_keys=True).encode())
-    _put_in_place(hidden, root / job.name)
-    return Finished(**{**told, "stops": finished.stops, "asks": finished.asks}, seconds=time.perf_counter() - began)
+    _put_in_place(hidden, place)
+    return finished
+
+
+def _unforeseen(job: Job, error: Exception) -> Problem:
+    """Names the sort of fault and not its text, which may quote the patient."""
+    what = f"the pack could not be made ({type(error).__name__})"
+    return Problem(what, job.name, "this is a fault of the program or of the disk", "look at this patient by hand")
 
 
 def _begin(hidden: Path, earlier: Path) -> None:
-    """A fresh hidden folder, with what a calendar that was handed out has to take back."""
+    """A fresh hidden folder, with what a calendar that was handed out has to take back and files that are not ours."""
     shutil.rmtree(hidden, ignore_errors=True)
     hidden.mkdir(parents=True)
-    for name in ("drops.ics", "assessment.json"):
-        if (earlier / name).exists():
-            shutil.copy2(earlier / name, hidden / name)
+    if earlier.is_dir():
+        shutil.copytree(earlier, hidden, dirs_exist_ok=True, ignore=lambda *_: [DONE])
 
 
 def _put_in_place(hidden: Path, place: Path) -> None:
