@@ -138,3 +138,10 @@ class ConflictError(ConsentError):
 
     exit_code = 15
     heading = "Somebody else has written to this case since you last saw it."
+
+
+class UnfinishedError(ConsentError):
+    """Of a list, some patients have no papers. Everybody else's are made."""
+
+    exit_code = 16
+    heading = "Not every patient of the list has papers; those of all others are made."

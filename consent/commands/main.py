@@ -26,6 +26,8 @@ _EPILOG = """exit codes:
   13  you may not do this
   14  the case is not there yet
   15  somebody else wrote to the case meanwhile
+  16  some patients of a list have no papers; the rest is made
+ 130  stopped with Ctrl-C; the same command goes on
 
 Nothing this program prints is final before a licensed clinician has reviewed and signed it.
 """
@@ -34,6 +36,7 @@ _VERBS = (
     "demo",
     "prepare",
     "list",
+    "batch",
     "assess",
     "explain",
     "audit",
@@ -66,6 +69,7 @@ def parser() -> argparse.ArgumentParser:
         _demo,
         _prepare,
         _list,
+        _batch,
         _assess,
         _explain,
         _audit,
@@ -117,6 +121,12 @@ def _list(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb.add_argument("--to", metavar="DIR", required=True, help="folder for the sheets; it is made if it is not there")
     verb.add_argument("--on", metavar="DATE", help="the day, such as 2026-12-28 (default: the first of the cases)")
     verb.add_argument("--language", metavar="TAG", help="a language tag (default: the clinic's language)")
+
+
+def _batch(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    from consent.commands.batch_options import add
+
+    add(_verb(verbs, "batch", "Makes the packs of a whole list of patients, the lists of each day and print files."))
 
 
 def _assess(verbs: Verbs) -> None:  # type: ignore[valid-type]

@@ -16,7 +16,7 @@ from consent.pack import FORM, SHEETS, compose_pack, refuse_incomplete, write_pa
 def run(options: argparse.Namespace) -> None:
     """Write the pack and list its files; ``IncompleteError`` at the end where the consent form had to be left out."""
     case, clinic = read_both(options.case, options.clinic)
-    sheets = _sheets(options.sheet)
+    sheets = wanted_sheets(options.sheet)
     pack = compose_pack(case, clinic, tuple(options.language), sheets, options.paper, options.large_print)
     written = write_pack(pack, Path(options.to), datetime.now().astimezone())
     if options.json:
@@ -30,7 +30,8 @@ def run(options: argparse.Namespace) -> None:
         out.chatter(f"Open {written[-1].path} first. Draft for review by the licensed clinician.")
 
 
-def _sheets(wanted: list[str]) -> tuple[str, ...]:
+def wanted_sheets(wanted: list[str]) -> tuple[str, ...]:
+    """The sheets named, or all. Raises ``UsageError`` for a name that is none."""
     for name in wanted:
         if name not in SHEETS:
             near = difflib.get_close_matches(name, SHEETS, n=1)
