@@ -36,9 +36,10 @@ from tests.record.acts import without_printing
 from tests.record.clock import TestClock
 from tests.record.story import IST, Story
 
+pytestmark = pytest.mark.slow
 DAY = dt.datetime(2027, 2, 24, 4, 30, tzinfo=dt.UTC)
 SEED = 20270224
-"""CONSENT_FUZZ_SEED=1 .venv/bin/pytest tests/desk/test_fuzz.py sends other things."""
+"""CONSENT_FUZZ_SEED=1 .venv/bin/pytest -m slow tests/desk/test_fuzz.py sends other things."""
 NEVER = re.compile(
     rf"Traceback|site-packages|sqlalchemy|{re.escape(str(Path(__file__).parents[2]))}|/tmp/|\.py\b|File &#34;|"
     rf"{re.escape(nasty.MARK)}|{nasty.SUM}",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from consent.case import read_case
 from consent.clinic import Clinic
 from consent.record.checking import check_record
@@ -13,6 +15,7 @@ from tests.desk.crowd import counsellors, not_kept, served, type_at_once
 from tests.record.acts import without_printing
 from tests.record.story import Story, make_staff
 
+pytestmark = pytest.mark.slow
 EXAMPLES = ("ordinary", "hard", "second-eye")
 
 
