@@ -10,7 +10,6 @@ from consent.compose.frame import finish, telephone
 from consent.compose.pictures import pictogram
 from consent.compose.voice import Voice
 from consent.compose.which_eye import eye_box
-from consent.language import Quoted
 from consent.review.assessment import Assessment
 from consent.wording import remark
 
@@ -32,7 +31,7 @@ def before_day(assessment: Assessment, voice: Voice) -> Document:
 
 
 def _when(assessment: Assessment, voice: Voice) -> Section:
-    case, plan, clinic = assessment.case, assessment.case.plan, assessment.clinic
+    plan, clinic = assessment.case.plan, assessment.clinic
     rows = [
         (voice.line("before.day"), voice.show(plan.date)),
         (voice.line("before.be-there"), _be_there(assessment, voice)),
@@ -41,9 +40,8 @@ def _when(assessment: Assessment, voice: Voice) -> Section:
         rows.append((voice.line("before.surgery-at"), voice.show(plan.time)))
     where = f"{clinic.name}, {clinic.address}"
     rows.append((voice.line("label.place"), voice.quoted(f"{where}, {plan.place}" if plan.place else where)))
-    helper = case.patient.drops_helper
-    named = voice.line("before.with-named", helper=Quoted(helper)) if helper else voice.line("before.with-somebody")
-    rows.append((voice.line("before.with"), named))
+    # Who helps with the drops later was not asked to come along and take the patient home.
+    rows.append((voice.line("before.with"), voice.line("before.with-somebody")))
     return Section("when", voice.line("before.when.heading"), (eye_box(assessment, voice), Facts(tuple(rows))))
 
 

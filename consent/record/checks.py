@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from consent.case import Answer, Case
 from consent.case.answers import DecisionBasis
 from consent.case.part import ShortText
-from consent.case.talk import Outcome
+from consent.case.talk import Confirmation, Outcome
 from consent.compose.page_code import parse_code, parse_short
 from consent.errors import MoveError, PaperError, Problem
 from consent.record.act import Act
@@ -71,7 +71,8 @@ def _consented(step: Step) -> Iterator[Problem]:
         signed = Signed.model_validate(dict(step.act.details))
     except ValidationError as failure:
         for fault in failure.errors():
-            yield Problem(fault["msg"], f"signature: {'.'.join(map(str, fault['loc']))}")
+            what = "it is missing" if fault["type"] == "missing" else fault["msg"]
+            yield Problem(what, f"signature: {'.'.join(map(str, fault['loc']))}")
         return
     yield from _paper(step.before, signed)
     yield from _signer(signed, step.after)
@@ -193,15 +194,35 @@ def _confirmed(step: Step) -> Iterator[Problem]:
     if second is None or second == step.before.case.confirmation:
         yield Problem("what was asked today is missing", "confirmation", remedy="enter the questions and their answers")
         return
-    changed = [change.value for change, answer in second.changes.items() if answer is not Answer.NO]
-    if second.still_wishes is not Answer.YES or changed:
+    yield from _changed(second)
+    yield from _not_asked(second)
+    yield from _second_look(second.at, step)
+
+
+_WISH = "the patient's wish"
+
+
+def _changed(second: Confirmation) -> Iterator[Problem]:
+    changed = [change.value for change, answer in second.changes.items() if answer is Answer.YES]
+    if second.still_wishes is Answer.NO or changed:
         yield Problem(
-            "something may have changed: " + (", ".join(changed) or "the patient's wish"),
+            "something has changed: " + ", ".join([*([_WISH] if second.still_wishes is Answer.NO else []), *changed]),
             "confirmation",
             "consent that was given for something else does not hold",
-            "enter it as not confirmed, talk again, and sign a new version; or ask what was left open",
+            "enter it as not confirmed, talk again, and sign a new version",
         )
-    yield from _second_look(second.at, step)
+
+
+def _not_asked(second: Confirmation) -> Iterator[Problem]:
+    asked = {_WISH: second.still_wishes, **{change.value: answer for change, answer in second.changes.items()}}
+    left = [name for name, answer in asked.items() if answer is Answer.UNKNOWN]
+    if left:
+        yield Problem(
+            f"not asked yet: {', '.join(left)}",
+            "confirmation",
+            "what nobody asked may have changed",
+            "ask the patient, and enter each answer",
+        )
 
 
 def _second_look(at: dt.datetime, step: Step) -> Iterator[Problem]:

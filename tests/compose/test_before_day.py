@@ -152,13 +152,11 @@ def test_a_clinic_without_settings_invents_no_hour(sheet):
     assert "08:00" not in " ".join(found.texts())
 
 
-@pytest.mark.parametrize(
-    ("helper", "giver", "words"),
-    [("her daughter", "named helper", "her daughter"), (None, "self", "somebody who takes you home: ____")],
-)
-def test_the_helper_is_named_or_there_is_a_line_for_one(helper, giver, words, sheet):
+@pytest.mark.parametrize(("helper", "giver"), [("her daughter", "named helper"), (None, "self")])
+def test_who_helps_with_the_drops_is_not_said_to_come_along(helper, giver, sheet):
+    """Nobody entered who takes the patient home: there is a line to write it on."""
     found = when(sheet({"patient.drops_helper": helper, "patient.drops_given_by": giver}))
-    assert words in found["Come with"]
+    assert found["Come with"] == "somebody who takes you home: ____________"
 
 
 def test_day_place_and_theatre(sheet):

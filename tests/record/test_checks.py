@@ -187,9 +187,10 @@ def test_the_second_look_comes_after_the_signature_and_without_a_change(story: S
     clock.advance(minutes=5)
     assert "before the patient's signature" in _confirm_refused(story, NOW - dt.timedelta(hours=1), {})
     later = NOW + dt.timedelta(minutes=1)
-    assert "something may have changed: plan" in _confirm_refused(story, later, {"plan_changed": "yes"})
-    assert "something may have changed: plan" in _confirm_refused(story, later, {"plan_changed": "unknown"})
-    assert "the patient's wish" in _confirm_refused(story, later, {"still_wishes": "no"})
+    assert "something has changed: plan" in _confirm_refused(story, later, {"plan_changed": "yes"})
+    unasked = _confirm_refused(story, later, {"plan_changed": "unknown", "still_wishes": "unknown"})
+    assert "not asked yet: the patient's wish, plan" in unasked and "has changed" not in unasked
+    assert "something has changed: the patient's wish" in _confirm_refused(story, later, {"still_wishes": "no"})
     assert story.confirm(later).case.state is State.CONFIRMED
 
 
