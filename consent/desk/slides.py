@@ -31,7 +31,8 @@ Drawn = tuple[str, Line | None]
 class Slide:
     """One screen. ``lines`` are for the patient, first the heading of a figure; ``notes`` for the counsellor alone.
 
-    ``topic``: of what the patient says back, with ``key``, the answer that the counsellor listens for.
+    ``topic``: of what the patient says back, with ``key``, the answer that the counsellor listens for; ``step``: the
+    extra step that is decided on; ``asks``: keys of the case that the patient's answer goes into.
     """
 
     part: str
@@ -41,6 +42,8 @@ class Slide:
     notes: tuple[Line, ...] = ()
     topic: Topic | None = None
     key: Line | None = None
+    step: ExtraStep | None = None
+    asks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -60,8 +63,13 @@ class TalkThrough:
     parts: tuple[Part, ...] = field(default=())
 
 
-def talk_through(assessment: Assessment, tags: tuple[str, ...], digits: str) -> TalkThrough:
-    """The talk of one case, in the patient's language and the counsellor's, which are ``tags``."""
+def talk_through(
+    assessment: Assessment, tags: tuple[str, ...], digits: str, refused: Iterable[ExtraStep] = ()
+) -> TalkThrough:
+    """The talk of one case, in the patient's language and the counsellor's, which are ``tags``.
+
+    Extra steps that were ``refused`` keep their screens, so that a no can be taken back.
+    """
     voice = Voice(tags, digits)
     found: list[Slide] = []
     parts: list[Part] = []
@@ -69,8 +77,8 @@ def talk_through(assessment: Assessment, tags: tuple[str, ...], digits: str) -> 
         if section.heading is None:
             continue
         parts.append(Part(section.id, section.heading, len(found) + 1))
-        made = _slides(section, assessment, voice)
-        found += _with_pictures(section.id, made, assessment, voice)
+        made = _with_pictures(section.id, _slides(section, assessment, voice), assessment, voice)
+        found += [*made, *(_step(step, voice) for step in refused)] if section.id == "ways" else made
     return TalkThrough(tuple(found), tuple(parts))
 
 
@@ -115,11 +123,18 @@ def _put(slide: Slide, *drawn: Drawn) -> Slide:
 
 def _greet(slides: list[Slide], assessment: Assessment, voice: Voice) -> list[Slide]:
     side = assessment.case.eye.side
+    asks = {(voice.line(f"guide.greet.{name}"),): paths for name, paths in _ASKED.items()}
     drawn = (face(side, assessment), voice.remark(remark(f"eye.{side}")))
     # Asked which eye it is, the patient does not see the answer.
-    return [_put(slide, drawn) if place == 0 else slide for place, slide in enumerate(slides)]
+    found = [_put(slide, drawn) if place == 0 else slide for place, slide in enumerate(slides)]
+    return [replace(slide, asks=asks.get(slide.lines, ())) for slide in found]
 
 
+_ASKED = {
+    "ask-detail": ("patient.detail_wanted",),
+    "ask-matters": ("patient.what_matters", "patient.what_matters_in_own_words"),
+}
+"""What the patient is asked at the greeting, by the end of the message, and where the answer belongs."""
 _LENS = {LensPlace.BAG: "lens_in_bag", LensPlace.SULCUS: "lens_in_front_of_bag"}
 
 
@@ -173,11 +188,20 @@ def _ways(slides: list[Slide], assessment: Assessment, voice: Voice) -> list[Sli
     """Each extra step with its drawing: their screens are the last of this part, in the order of the plan."""
     steps = assessment.case.plan.extra_steps
     first = len(slides) - len(steps)
-    found = slides[:first]
-    for step, slide in zip(steps, slides[first:], strict=True):
-        name = _STEP.get(step)
-        found.append(_put(slide, (diagram(name), voice.line(f"picture.{name}"))) if name else slide)
-    return found
+    return [
+        *slides[:first],
+        *(_with_step(slide, step, voice) for step, slide in zip(steps, slides[first:], strict=True)),
+    ]
+
+
+def _step(step: ExtraStep, voice: Voice) -> Slide:
+    return _with_step(Slide("ways", "say", (voice.line(f"step.{step}"),)), step, voice)
+
+
+def _with_step(slide: Slide, step: ExtraStep, voice: Voice) -> Slide:
+    name = _STEP.get(step)
+    drawn = ((diagram(name), voice.line(f"picture.{name}")),) if name else ()
+    return replace(slide, step=step, pictures=drawn)
 
 
 def _home(slides: list[Slide], assessment: Assessment, voice: Voice) -> list[Slide]:

@@ -49,11 +49,11 @@ def hold_talk(page: Page, subject: str) -> None:
     """Turn every screen of the talk; record what the patient says back; the patient agrees."""
     page.goto(f"/case/{subject}/talk")
     page.locator("main .buttons a.main").click()
-    while page.locator('a[rel="next"]').count():
-        if page.locator("button[name=result]").count():
-            page.locator("button[name=result]").first.click()
+    while page.locator("nav.turn .next").count():
+        if page.locator("#said-back button[name=result]").count():
+            page.locator("#said-back button[name=result]").first.click()
         else:
-            page.locator('a[rel="next"]').click()
+            page.locator("nav.turn .next").click()
     page.goto(f"/case/{subject}/decision")
     page.locator('input[name=outcome][value="agrees"]').check()
     for path, value in (("talk.speaks_the_language", "yes"), ("talk.after_sedation", "no"), ("talk.copy_given", "yes")):

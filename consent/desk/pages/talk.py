@@ -7,10 +7,15 @@ from typing import Any
 from litestar.exceptions import NotFoundException
 from litestar.response import Template
 
-from consent.case import Answer, SaidBack, Topic, Understood
+from consent.case import Answer, ExtraStep, SaidBack, Topic, Understood
 from consent.compose.signing import needs_reader
-from consent.desk.form import Form
+from consent.desk.entry import Entered, read_entry
+from consent.desk.fields import field
+from consent.desk.form import Form, Sent
 from consent.desk.here import Here, Visitor
+from consent.desk.options import options
+from consent.desk.questions import Asking
+from consent.desk.refused import refuse, refused_steps, take_back
 from consent.desk.routes import entered, shown
 from consent.desk.slides import Slide, TalkThrough, talk_through
 from consent.language import languages
@@ -70,6 +75,51 @@ def keep_said_back(here: Here, form: Form, subject: str) -> Any:
     return here.go(f"/case/{subject}/talk/{number if stays else number + 1}")
 
 
+@entered("/case/{subject:str}/said-back/{number:int}/on", WHO)
+def go_on(here: Here, form: Form, subject: str, number: int) -> Any:
+    """The next screen; words typed beside an answer are kept with it, and without one are shown again, not lost."""
+    case = here.office.shelf.case(subject)
+    slide, words = _at(talk_of(here, case), number), form.text("words")[:1000]
+    said = _said(case, slide)
+    if slide.topic is None:
+        raise NotFoundException("there is no such question")
+    if words and said is None:
+        return _slide(here, case, number, form, 422)
+    if said is not None and words != (said.words or ""):
+        others = [one for one in case.data["talk"]["said_back"] if one["question"] != slide.topic.value]
+        _keep(here, case, "said-back", {"said_back": [*others, _said_entry(slide.topic, said.result, words)]})
+    return here.go(f"/case/{subject}/talk/{number + 1}")
+
+
+@entered("/case/{subject:str}/talk/{number:int}/answer", WHO)
+def keep_answer(here: Here, form: Form, subject: str, number: int) -> Any:
+    """Keep what the patient answered at the greeting in the case."""
+    case = here.office.shelf.case(subject)
+    fields = [field(path) for path in _at(talk_of(here, case), number).asks]
+    read = read_entry(form, fields, case.data, here.office.zone)
+    if read.faults:
+        return _slide(here, case, number, form, 422, read)
+    if read.data != case.data and case.state in OPEN:
+        enter(here.office.record, here.me, subject, Act("changed", case.sequence, read.data))
+    return here.go(f"/case/{subject}/talk/{number + 1}")
+
+
+@entered("/case/{subject:str}/step", WHO)
+def keep_step(here: Here, form: Form, subject: str) -> Any:
+    """Take an extra step that the patient does not want out of the plan, or put it back; the screen stays."""
+    case = here.office.shelf.case(subject)
+    step = next((one for one in ExtraStep if one.value == form.text("step")), None)
+    if step is None or case.state not in OPEN:
+        raise NotFoundException("there is no such step to decide on")
+    if form.text("result") == UNDO and step in refused_steps(case):
+        enter(here.office.record, here.me, subject, take_back(case, step))
+    elif form.text("result") != UNDO and step in case.case.plan.extra_steps:
+        enter(here.office.record, here.me, subject, refuse(case, step))
+    slides = talk_of(here, here.office.shelf.case(subject)).slides
+    number = next((number for number, slide in enumerate(slides, start=1) if slide.step is step), 1)
+    return here.go(f"/case/{subject}/talk/{number}")
+
+
 def _said_entry(topic: Topic, result: Understood, words: str) -> dict[str, Any]:
     return {"question": topic.value, "result": result.value, **({"words": words} if words else {})}
 
@@ -98,7 +148,8 @@ def _keep(here: Visitor, case: CaseState, kind: str, changes: dict[str, Any]) ->
 
 def talk_of(here: Visitor, case: CaseState) -> TalkThrough:
     """The screens of the talk about ``case``, in the patient's language and that of the pages."""
-    return talk_through(here.office.shelf.assessment(case), _tags(here, case), here.office.digits)
+    assessment = here.office.shelf.assessment(case)
+    return talk_through(assessment, _tags(here, case), here.office.digits, refused_steps(case))
 
 
 def _tags(here: Visitor, case: CaseState) -> tuple[str, ...]:
@@ -108,13 +159,27 @@ def _tags(here: Visitor, case: CaseState) -> tuple[str, ...]:
     return tuple(dict.fromkeys((first, here.words.tag)))
 
 
-def _slide(here: Visitor, case: CaseState, number: int) -> Template:
-    talk = talk_of(here, case)
+def _at(talk: TalkThrough, number: int) -> Slide:
     if not 1 <= number <= len(talk.slides):
         raise NotFoundException("there is no such screen of the talk")
-    slide = talk.slides[number - 1]
+    return talk.slides[number - 1]
+
+
+def _slide(
+    here: Visitor,
+    case: CaseState,
+    number: int,
+    form: Sent | None = None,
+    status: int = 200,
+    read: Entered | None = None,
+) -> Template:
+    talk = talk_of(here, case)
+    slide = _at(talk, number)
+    data = read.data if read else case.data
+    asking = Asking(here.words, data, here.office.zone, options(here.office), form, read)
     return here.page(
         "talk-slide.html",
+        status,
         case=case,
         slide=slide,
         number=number,
@@ -123,7 +188,10 @@ def _slide(here: Visitor, case: CaseState, number: int) -> Template:
         part=next(part for part in talk.parts if part.id == slide.part),
         tags=_tags(here, case),
         said=_said(case, slide),
+        typed=form.text("words") if form and slide.topic else "",
         results=list(Understood),
+        questions=asking.questions(field(path) for path in slide.asks),
+        refused=slide.step in refused_steps(case),
         closed=case.state not in OPEN,
     )
 
@@ -132,4 +200,4 @@ def _said(case: CaseState, slide: Slide) -> SaidBack | None:
     return next((one for one in case.case.talk.said_back if one.question is slide.topic), None)
 
 
-HANDLERS = [show_start, show_slide, keep_said_back, keep_question]
+HANDLERS = [show_start, show_slide, keep_said_back, go_on, keep_answer, keep_step, keep_question]

@@ -3,11 +3,13 @@
 (function () {
   const slide = document.querySelector(".slide");
   if (!slide) return;
+  /* What was typed or touched and not kept is not left behind by a key. */
+  const typed = () => [...document.querySelectorAll(".counsellor textarea, .counsellor input")].some((one) => one.value !== one.defaultValue || one.checked !== one.defaultChecked);
   document.addEventListener("keydown", (event) => {
     if (event.target.closest("input, textarea, select, summary") || event.altKey || event.ctrlKey || event.metaKey) return;
     const forward = document.documentElement.dir === "rtl" ? "ArrowLeft" : "ArrowRight";
     const backward = document.documentElement.dir === "rtl" ? "ArrowRight" : "ArrowLeft";
     const to = event.key === forward || event.key === "PageDown" ? slide.dataset.next : event.key === backward || event.key === "PageUp" ? slide.dataset.back : "";
-    if (to) location.href = to;
+    if (to && !typed()) location.href = to;
   });
 })();
