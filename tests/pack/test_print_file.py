@@ -197,3 +197,29 @@ def test_who_cannot_be_assessed_as_ordered_stands_on_the_lists_nevertheless(
     checklist = next(path for path in written.paths if path.name.startswith("desk-checklist"))
     assert "NO PAPERS" in pages(checklist)[0]
     assert "INV-0001" in pages(checklist)[0]
+
+
+_MEASURED = """
+import resource, sys, tests.bench.batch_memory as memory
+from consent.pack import print_file
+from pathlib import Path
+slip = Path(sys.argv[2]).read_bytes()
+print_file._slips = lambda part, *_: [slip] * len(part)
+print(memory.main(int(sys.argv[1])))
+"""
+
+
+@pytest.mark.slow
+def test_memory_of_a_print_file_does_not_grow_with_its_list(made: Batch) -> None:
+    """Ten times as many patients; slips are printed beforehand, for they are the same work for each."""
+    import subprocess
+    import sys
+
+    slip = next(made.folder(0).glob("separate-choices.*.pdf"))
+    command = [sys.executable, "-c", _MEASURED]
+    root = Path(__file__).resolve().parents[2]
+    small, large = (
+        int(subprocess.run([*command, str(n), str(slip)], capture_output=True, text=True, check=True, cwd=root).stdout)
+        for n in (20, 200)
+    )
+    assert large / small < 1.25
