@@ -5,19 +5,20 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from consent.desk.waiting import Waiting, due
+from consent.desk.waiting import Waiting, due, visits_ahead
 from consent.record.moves import State
 
 
 @dataclass(frozen=True)
 class NextStep:
     """``words``: message that says how things stand; ``action``: that names the step; ``path``: where it is done;
-    ``clear``: nothing stands in the way of a sign-off."""
+    ``clear``: nothing stands in the way of a sign-off, and no stop is overridden; ``date``: that the words name."""
 
     words: str
     action: str
     path: str
     clear: bool = False
+    date: dt.date | None = None
 
 
 def next_step(waiting: Waiting, is_clear: bool, today: dt.date) -> NextStep:
@@ -49,6 +50,8 @@ _STANDS = {State.SIGNED_OFF: "look.next.signed-off"}
 
 
 def _review(waiting: Waiting, is_clear: bool) -> NextStep:
+    if is_clear and waiting.overridden:
+        return NextStep("look.next.sign-overridden", "look.go.sign", "#sign")
     if is_clear:
         return NextStep("look.next.sign", "look.go.sign", "#sign", clear=True)
     if waiting.stops:
@@ -66,4 +69,17 @@ def _after(waiting: Waiting, at: str, today: dt.date) -> NextStep:
         return NextStep("look.next.aftercare", "surgeon.go.aftercare", f"{at}/aftercare")
     if wanted:
         return NextStep("look.next.first-day", "surgeon.go.first-day", f"{at}/first-day")
+    return _later(waiting, at, today)
+
+
+def _later(waiting: Waiting, at: str, today: dt.date) -> NextStep:
+    """What comes once the papers for home are signed; closing is the last of all."""
+    case = waiting.case.case
+    morning = case.plan.date + dt.timedelta(days=1)
+    if case.day1 is None:
+        return NextStep("look.next.morning-ahead", "look.go.list", _LIST, date=morning)
+    if ahead := visits_ahead(waiting.case, today):
+        return NextStep("look.next.visits-ahead", "look.go.list", _LIST, date=ahead[0])
+    if not case.all_visits:
+        return NextStep("look.next.no-visit", "look.go.visits", f"{at}/enter/home")
     return NextStep("look.next.after", "surgeon.go.close", f"{at}/close")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import get_args
+from typing import ClassVar, get_args
 
 from markupsafe import Markup
 
@@ -13,6 +13,7 @@ from consent.compose.document import Facts, Line, Para
 from consent.compose.figures import own_shown, short_figure, usual_shown
 from consent.compose.review_drops import drops_section
 from consent.compose.review_sheet import plan_and_fact, risk_row
+from consent.desk.drops_again import DropsAgain, drops_again
 from consent.desk.entry_lines import EntryLine, entry_lines
 from consent.desk.heading import Heading, heading, voice_of
 from consent.desk.here import Visitor
@@ -23,7 +24,7 @@ from consent.desk.since import Since, changed_after, since_look, voided_last
 from consent.desk.waiting import Waiting
 from consent.errors import Problem
 from consent.pack import Pack
-from consent.record.moves import move
+from consent.record.moves import State, move
 from consent.record.state import AFTERCARE, CONSENT, CaseState, SealedSet
 from consent.review import Assessment, Point, Severity, review_triggers
 from consent.risk import Estimate, RangeKind, unaccepted_series
@@ -54,18 +55,25 @@ class Figure:
 
 @dataclass(frozen=True)
 class Typed:
-    """What was typed into the page and could not be recorded, with the problems."""
+    """What was typed into the page and could not be recorded, with the problems. ``taken_on``: keys of stops that were
+    ticked; ``lacking``: message that says what an answer lacks, by the key of its point."""
 
     why: Mapping[str, str] = field(default_factory=dict)
     back: str = ""
     problems: tuple[Problem, ...] = ()
     at: str = ""
+    taken_on: frozenset[str] = frozenset()
+    lacking: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Review:
     """The page. ``may``: kinds of entries that can be made from where the case stands; ``day_came``: it is the day of
-    surgery, or later."""
+    surgery, or later; ``making``: papers of it are being made; ``told_before``: the talk was held. ``sentence`` and
+    ``short``: letters that a reason against a stop, and an answer to a question, have at least."""
+
+    sentence: ClassVar[int] = 20
+    short: ClassVar[int] = 10
 
     top: Heading
     assessment: Assessment
@@ -91,6 +99,19 @@ class Review:
     not_accepted: tuple[str, ...]
     typed: Typed
     day_came: bool
+    making: bool
+    told_before: bool
+    drops_again: DropsAgain | None
+
+    @property
+    def overridden(self) -> tuple[Point, ...]:
+        """Stops that a surgeon goes on against."""
+        return tuple(point for point in self.points if point.severity is Severity.STOP and not point.open)
+
+    @property
+    def tell_new(self) -> bool:
+        """Whether the patient was told other numbers than the form says, and has not signed it yet."""
+        return any(one.id == "trigger.figures-since" for one in self.triggers) and self.top.state in _UNSIGNED
 
     @property
     def lost(self) -> tuple[str, ...]:
@@ -107,13 +128,14 @@ def review(here: Visitor, case: CaseState, typed: Typed) -> Review:
     hindrances = in_the_way(pack, stage, here.words)
     waiting = Waiting(case, assessment)
     since = since_look(case, here.me.id, here.office.now)
+    making = _making(here, case)
     voided = voided_last(case)
     changed = {told.entry.sequence for told in changed_after(case, voided)} if voided else set()
     return Review(
         heading(here, case),
         assessment,
         pack,
-        next_step(waiting, not hindrances, here.office.today),
+        making or next_step(waiting, not hindrances, here.office.today),
         waiting,
         tuple(point for point in pack.points if point.severity is not Severity.NOTE),
         tuple(point for point in pack.points if point.severity is Severity.NOTE),
@@ -134,9 +156,28 @@ def review(here: Visitor, case: CaseState, typed: Typed) -> Review:
         _not_accepted(assessment),
         typed,
         case.case.plan.date <= here.office.today,
+        making is not None,
+        case.case.talk.at is not None,
+        drops_again(assessment),
     )
 
 
+def signing(subject: str, kind: str) -> str:
+    """What making the papers that ``kind`` seals is about: one such piece of work at a time."""
+    return f"{kind} {subject}"
+
+
+def _making(here: Visitor, case: CaseState) -> NextStep | None:
+    """The step while papers of ``case`` are being made; None where none are."""
+    for kind in ("signed-off", "aftercare-issued"):
+        if piece := here.office.work.under_way(signing(case.subject, kind)):
+            mine = piece.account == here.me.id
+            path = f"/making/{piece.id}" if mine else f"/case/{case.subject}/papers"
+            return NextStep("look.next.making", "look.go.making", path)
+    return None
+
+
+_UNSIGNED = frozenset({State.EXPLAINED, State.SIGNED_OFF})
 _KINDS = (
     "answered",
     "figures-accepted",

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from consent.case import Side
 from consent.compose.pictures import eye_side
+from consent.desk.settling import settled_at
 from consent.desk.words import interface_languages
 from consent.language import Quoted, direction
 from consent.record.moves import Role
@@ -39,6 +40,7 @@ def environment() -> Environment:
     made.globals |= {
         "asset": asset,
         "eye_svg": eye_svg,
+        "settled_at": settled_at,
         "nav": nav,
         "languages": _own_names,
         "quoted": Quoted,

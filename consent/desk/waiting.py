@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from consent.case import Answer
 from consent.errors import ConsentError, Problem
 from consent.record.moves import State
 from consent.record.state import AFTERCARE, CaseState
@@ -32,6 +33,11 @@ class Waiting:
     def asks(self) -> int:
         """Points that want an answer and have none."""
         return sum(point.severity is Severity.ASK and point.open for point in self.assessment.points)
+
+    @property
+    def overridden(self) -> int:
+        """Stops that a surgeon goes on against: still stops."""
+        return sum(point.severity is Severity.STOP and not point.open for point in self.assessment.points)
 
 
 @dataclass(frozen=True)
@@ -111,6 +117,12 @@ def due(case: CaseState, today: dt.date) -> tuple[str, ...]:
     if case.case.day1 is None and today > case.case.plan.date:
         found.append("surgeon.due.first-day")
     return tuple(found)
+
+
+def visits_ahead(case: CaseState, today: dt.date) -> tuple[dt.date, ...]:
+    """The days of visits that lie ahead, the nearest first; of one kept already nothing is due."""
+    ahead = (visit.date for visit in case.case.all_visits if visit.kept is Answer.UNKNOWN or visit.date > today)
+    return tuple(sorted(day for day in ahead if day >= today))
 
 
 def _rank(waiting: Waiting) -> tuple[bool, bool, dt.date, dt.time, int]:

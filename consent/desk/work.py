@@ -44,7 +44,8 @@ class Outcome:
 
 @dataclass
 class Piece:
-    """One piece of work. ``seconds``: what it is expected to take; ``back``: where its owner goes once it is done."""
+    """One piece of work. ``seconds``: what it is expected to take; ``back``: where its owner goes once it is done;
+    ``about``: what there is one of at a time."""
 
     id: str
     account: str
@@ -52,6 +53,7 @@ class Piece:
     seconds: float
     back: str
     future: Future[Outcome]
+    about: str = ""
     started: float = field(default_factory=monotonic)
 
     @property
@@ -87,12 +89,21 @@ class Workshop:
 
         self._started().submit(ready)
 
-    def begin(self, task: str, order: Mapping[str, Any], account: str, words: str, seconds: float, back: str) -> Piece:
+    def begin(
+        self,
+        task: str,
+        order: Mapping[str, Any],
+        account: str,
+        words: str,
+        seconds: float,
+        back: str,
+        about: str = "",
+    ) -> Piece:
         """Start ``task`` of ``printing.py`` with ``order``; only ``account`` may look at what comes of it."""
         from consent.desk.printing import work
 
         future = self._started().submit(work, task, self._place, self._clinic, dict(order))
-        piece = Piece(secrets.token_urlsafe(12), account, words, seconds, back, future)
+        piece = Piece(secrets.token_urlsafe(12), account, words, seconds, back, future, about)
         with self._lock:
             self._pieces[piece.id] = piece
             while len(self._pieces) > _KEPT:
@@ -104,6 +115,11 @@ class Workshop:
         with self._lock:
             found = self._pieces.get(name)
         return found if found is not None and found.account == account else None
+
+    def under_way(self, about: str) -> Piece | None:
+        """The piece of work about it that is not done yet, whoever's it is."""
+        with self._lock:
+            return next((one for one in self._pieces.values() if one.about == about and not one.done), None)
 
     def renew(self) -> None:
         """Begin the next piece in a fresh process; what was begun is finished in the old one."""

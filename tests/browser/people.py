@@ -71,23 +71,29 @@ def review_and_sign(page: Page, subject: str) -> None:
     """Answer what is asked, accept the figures, sign off with the password again."""
     page.goto(f"/case/{subject}/review")
     for _ in range(4):
-        waiting = page.locator('textarea[name^="why."]')
-        if not waiting.count():
+        if not answer_what_waits(page):
             break
-        for place in range(waiting.count()):
-            waiting.nth(place).fill(ANSWER)
         page.locator('form[action$="/answer"] button').first.click()
         page.wait_for_load_state()
     accept = page.locator('form[action$="/accept-figures"] button')
     if accept.count():
         accept.first.click()
         page.wait_for_load_state()
-    for place in range(page.locator('textarea[name^="why."]').count()):
-        page.locator('textarea[name^="why."]').nth(place).fill(ANSWER)
+    answer_what_waits(page)
     if page.locator('form[action$="/answer"] button').count():
         page.locator('form[action$="/answer"] button').first.click()
         page.wait_for_load_state()
     sign(page, f"/case/{subject}/sign-off", PASSWORDS["asha"])
+
+
+def answer_what_waits(page: Page) -> int:
+    """Write an answer to every point that waits, take every stop on oneself, and return how many there were."""
+    waiting = page.locator('textarea[name^="why."]')
+    for place in range(waiting.count()):
+        waiting.nth(place).fill(ANSWER)
+    for box in page.locator('input[name^="take-on."]').all():
+        box.check()
+    return waiting.count()
 
 
 def sign(page: Page, action: str, password: str) -> None:
@@ -138,10 +144,7 @@ def enter_done(page: Page, subject: str) -> None:
 def issue_aftercare(page: Page, subject: str) -> None:
     """Answer what is asked after surgery, and sign the papers for home."""
     page.goto(f"/case/{subject}/review")
-    waiting = page.locator('textarea[name^="why."]')
-    if waiting.count():
-        for place in range(waiting.count()):
-            waiting.nth(place).fill(ANSWER)
+    if answer_what_waits(page):
         page.locator('form[action$="/answer"] button').first.click()
         page.wait_for_load_state()
     page.goto(f"/case/{subject}/aftercare")

@@ -115,14 +115,21 @@ def _at_once(record: Record) -> Any:
     from consent.errors import ConsentError
 
     def begin(
-        self: Workshop, task: str, order: Mapping[str, Any], account: str, words: str, seconds: float, back: str
+        self: Workshop,
+        task: str,
+        order: Mapping[str, Any],
+        account: str,
+        words: str,
+        seconds: float,
+        back: str,
+        about: str = "",
     ) -> Any:
         future: Future[Outcome] = Future()
         try:
             future.set_result(printing._TASKS[task](record, order))
         except ConsentError as error:
             future.set_result(work.outcome_of(error))
-        piece = work.Piece(f"piece-{len(self._pieces)}", account, words, seconds, back, future)
+        piece = work.Piece(f"piece-{len(self._pieces)}", account, words, seconds, back, future, about)
         self._pieces[piece.id] = piece
         return piece
 

@@ -14,9 +14,13 @@ import pytest
 
 from consent.clinic import Clinic
 from consent.compose.chain import chain_of
+from consent.desk.screens import screens
+from consent.desk.settling import settled_points
+from consent.drops.grounds import read_checks
 from consent.record.place import Place, make_record
 from consent.record.state import CaseState
 from consent.review import Severity, assess
+from consent.review.point import rules
 from tests.desk.house import House, open_house
 from tests.record.acts import without_printing
 from tests.record.clock import TestClock
@@ -129,7 +133,7 @@ def test_one_sitting_is_one_look_and_what_others_entered_since_is_shown(day: Hou
 def test_every_answer_written_is_recorded_in_one_entry_by_its_key(house: House) -> None:
     case = explained(house, "hard")
     asks = [point for point in waiting(house, "hard") if point.severity is Severity.ASK][:2]
-    form = {f"why.{point.key}": f"Seen, {place}." for place, point in enumerate(asks)}
+    form = {f"why.{point.key}": f"Looked at in this eye, {place}." for place, point in enumerate(asks)}
     answer = house.browser("asha").post(f"/case/{case.subject}/answer", {**form, "seen": case.sequence})
     assert answer.status_code == 303
     after = house.case("hard")
@@ -154,10 +158,10 @@ def test_what_two_surgeons_answer_at_once_is_refused_and_what_was_typed_stays(ho
     case = explained(house, "hard")
     first, second = [point for point in waiting(house, "hard") if point.severity is Severity.ASK][:2]
     asha = house.browser("asha")
-    asha.post(f"/case/{case.subject}/answer", {f"why.{first.key}": "First.", "seen": case.sequence})
-    page = asha.post(f"/case/{case.subject}/answer", {f"why.{second.key}": "Second.", "seen": case.sequence})
+    asha.post(f"/case/{case.subject}/answer", {f"why.{first.key}": "The first reason.", "seen": case.sequence})
+    page = asha.post(f"/case/{case.subject}/answer", {f"why.{second.key}": "The second reason.", "seen": case.sequence})
     assert page.status_code == 409
-    assert "Second." in page.text
+    assert "The second reason." in page.text
     assert len(house.case("hard").case.answers) == 1
 
 
@@ -179,7 +183,8 @@ def test_a_signature_needs_the_password_again(house: House) -> None:
     path = f"/case/{case.subject}/sign-off"
     assert browser.post(path, {"seen": house.case().sequence}).status_code == 422
     wrong = browser.post(path, {"password": "not my own password", "seen": house.case().sequence})
-    assert browser.get(wrong.headers["location"]).status_code == 403
+    assert wrong.status_code == 422 and "Wrong password. Nothing was signed." in text_of(wrong.text)
+    assert not wrong.headers.get("location")
     assert "signed-off" not in kinds(house.case())
     right = browser.post(path, {"password": PASSWORDS["asha"], "seen": house.case().sequence})
     assert browser.get(right.headers["location"]).headers["location"] == f"/case/{case.subject}/review"
@@ -353,7 +358,7 @@ def test_differences_are_shown_before_they_are_recorded_and_the_other_eye_loudly
     look = browser.post(f"/case/{day.case().subject}/done", {**form, "seen": day.case().sequence})
     said = text_of(look.text)
     assert "You wrote the RIGHT eye. Agreed was the LEFT eye." in said
-    assert "capsule torn" in said and "agreed beforehand" in said and "not agreed beforehand" in said
+    assert "capsule torn" in said and "yes or no is on the paper" in said and "not agreed beforehand" in said
     assert "Not entered who told the patient" in said
     assert day.case().state == "confirmed"
 
@@ -395,7 +400,12 @@ def test_the_first_morning_then_the_papers_for_home_then_the_end(day: House, clo
     sent = browser.post(f"/case/{subject}/aftercare", {"password": PASSWORDS["asha"], "seen": day.case().sequence})
     assert browser.get(sent.headers["location"]).status_code == 303
     assert day.case().sealed("aftercare") is not None
-    assert browser.post(f"/case/{subject}/close", {"seen": day.case().sequence}).status_code == 303
+    strip = text_of(browser.get(f"/case/{subject}/review").text)
+    assert "Next visit:" in strip
+    ahead = browser.post(f"/case/{subject}/close", {"seen": day.case().sequence})
+    assert ahead.status_code == 409 and "Visits lie ahead" in ahead.text
+    sent = browser.post(f"/case/{subject}/close", {"seen": day.case().sequence, "sure": "yes"})
+    assert sent.status_code == 303
     assert day.case().state == "closed"
 
 
@@ -438,8 +448,68 @@ def test_a_stop_that_was_overridden_stays_a_stop_in_view(house: House) -> None:
     case = explained(house, "hard")
     stop = next(point for point in waiting(house, "hard") if point.severity is Severity.STOP)
     browser = house.browser("asha")
-    browser.post(f"/case/{case.subject}/answer", {f"why.{stop.key}": "Her son is here.", "seen": case.sequence})
+    path = f"/case/{case.subject}/answer"
+    form = {f"why.{stop.key}": "ok", f"take-on.{stop.key}": "yes", "seen": case.sequence}
+    assert "Write a full sentence why" in browser.post(path, form).text
+    form = {f"why.{stop.key}": "Her son reads it to her.", "seen": case.sequence}
+    assert "Tick that you take this on yourself" in unescape(browser.post(path, form).text)
+    assert "answered" not in kinds(house.case("hard"))
+    assert browser.post(path, {**form, f"take-on.{stop.key}": "yes"}).status_code == 303
     page = browser.get(f"/case/{case.subject}/review").text
     card = page[page.index(f'id="point-{stop.key}"') :].partition("</li>\n<li")[0]
-    assert "STOP" in card and "Answered" in card and "Her son is here." in card
+    assert "STOP" in card and "Overridden, still a stop" in card and "Her son reads it to her." in card
+    assert "1 stop overridden" in text_of(page)
     assert page.index(f'id="point-{stop.key}"') < page.index("<details")
+
+
+def test_an_overridden_stop_stands_beside_the_signature(house: House) -> None:
+    case = explained(house, "hard")
+    browser, path = house.browser("asha"), f"/case/{case.subject}/answer"
+    for _ in range(4):
+        if not (open_points := waiting(house, "hard")):
+            break
+        keys = [point.key for point in open_points if point.overridable]
+        form = {f"why.{key}": "Looked at and accepted for this patient." for key in keys}
+        form |= {f"take-on.{key}": "yes" for key in keys}
+        browser.post(path, {**form, "seen": str(house.case("hard").sequence)})
+    said = text_of(browser.get(f"/case/{case.subject}/review").text)
+    assert "overridden" in said
+    assert "Nothing stands in the way" not in said and "No stop or question is open" not in said
+
+
+def test_drops_that_nobody_ordered_are_put_forward_only(house: House) -> None:
+    explained(house, "hard")
+    house.story("hard").enter(house.staff.counsellor, "changed", {"plan.regimen": None})
+    page = house.browser("asha").get(f"/case/{house.case('hard').subject}/review").text
+    said = text_of(page)
+    assert "Put forward, not ordered yet:" in said and "Ordered:" not in said
+    assert f'href="/case/{house.case("hard").subject}/regimen">Put it right: choose the drops' in page
+
+
+def test_after_a_tear_the_drops_are_to_be_chosen_again(day: House) -> None:
+    confirmed(day)
+    look, _ = record(
+        day, {**_AS_PLANNED, "done.capsule_torn": "yes", "done.vitreous_lost": "yes", "done.as_planned": "no"}
+    )
+    assert "chosen before the capsule tore" in text_of(look.text)
+    said = text_of(day.browser("asha").get(f"/case/{day.case().subject}/review").text)
+    assert "chosen before the capsule tore or vitreous was lost: choose again. Put forward now: After a torn" in said
+
+
+def test_the_first_morning_on_the_day_of_surgery_wants_a_tick(day: House) -> None:
+    confirmed(day)
+    record(day, _AS_PLANNED)
+    browser, path = day.browser("asha"), f"/case/{day.case().subject}/first-day"
+    assert "The first morning is the day after surgery" in text_of(browser.get(path).text)
+    form = {"asked": ["day1.pressure_mmhg"], "day1.pressure_mmhg": "18", "seen": day.case().sequence}
+    assert browser.post(path, form).status_code == 422 and day.case().case.day1 is None
+    assert browser.post(path, {**form, "sure": "yes"}).status_code == 303
+
+
+def test_every_point_that_names_a_page_is_a_point_and_the_page_is_there() -> None:
+    shown = {one.id for one in screens()}
+    findings = {f"drops.{name}" for name in read_checks().findings}
+    for point, path in settled_points().items():
+        assert point in rules() or point in findings, point
+        name = path.removeprefix("enter/")
+        assert name in (shown if path != name else {"regimen", "decision", "first-day"}), path

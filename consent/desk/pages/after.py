@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from litestar import Response
 from litestar.response import Template
 
 from consent.desk.as_seen import SEEN, as_seen
+from consent.desk.drops_again import drops_again
 from consent.desk.entry import Entered, read_entry
 from consent.desk.faults import status_of
 from consent.desk.fields import Field, field
@@ -18,16 +21,18 @@ from consent.desk.here import Here, Visitor
 from consent.desk.in_the_way import in_the_way
 from consent.desk.operated import FOUND, MORE, REFERRAL, STEPS, TOLD
 from consent.desk.options import options
-from consent.desk.pages.answers import begin_signing
+from consent.desk.pages.answers import begin_signing, password_problem
 from consent.desk.questions import Asking
+from consent.desk.reviewing import signing
 from consent.desk.routes import entered, shown
-from consent.desk.waiting import due
+from consent.desk.waiting import due, visits_ahead
 from consent.errors import ConsentError, MoveError, Problem
 from consent.record.act import Act
 from consent.record.entering import enter
 from consent.record.moves import Role, State, move
 from consent.record.state import AFTERCARE, CaseState
 from consent.record.voiding import sheets_of
+from consent.wording import remark
 
 _SURGEON = (Role.SURGEON,)
 _MORNING = (
@@ -58,11 +63,24 @@ def record_first_day(here: Here, subject: str, form: Form) -> Response[Any]:
     read = read_entry(form, _fields(*_MORNING, *_OPERATION), _next(seen), here.office.zone)
     if read.faults:
         return _first_day(here, seen, form, read, status=422)
+    if _early(here, seen) and _looked_at(seen, read) and form.text("sure") != "yes":
+        fault = remark("first-day.fault.early")
+        return _first_day(here, seen, form, replace(read, faults={"": fault}), status=422)
     try:
         enter(here.office.record, here.me, subject, Act("first-day", seen.sequence, read.data))
     except ConsentError as error:
         return _first_day(here, here.office.shelf.case(subject), form, read, error)
     return here.go(f"/case/{subject}/review")
+
+
+def _early(here: Visitor, case: CaseState) -> bool:
+    """Whether the first morning has not come yet."""
+    return here.office.today <= case.case.plan.date
+
+
+def _looked_at(seen: CaseState, read: Entered) -> bool:
+    """Whether anything of the first morning was entered that had not been."""
+    return (read.data.get("day1") or None) != (seen.data.get("day1") or None)
 
 
 def _fields(*paths: str) -> tuple[Field, ...]:
@@ -94,6 +112,8 @@ def _first_day(
         problems=error.problems if error else (),
         faults=[one for name, one in read.faults.items() if not name] if read else [],
         may=case.state in move("first-day").origins,
+        morning=case.case.plan.date + dt.timedelta(days=1) if _early(here, case) else None,
+        sure=form.text("sure") == "yes",
     )
 
 
@@ -108,13 +128,15 @@ def issue_aftercare(here: Here, subject: str, form: Form) -> Response[Any]:
     case = here.office.shelf.case(subject)
     if case.state is not State.DONE or in_the_way(here.office.shelf.pack(case), AFTERCARE, here.words):
         return _aftercare(here, case, "look.fault.in-the-way", 409)
-    if not form.raw("password"):
-        return _aftercare(here, case, "look.fault.password", 422)
+    if problem := password_problem(here, form):
+        return _aftercare(here, case, status=422, wrong=problem)
     act = Act("aftercare-issued", form.whole(SEEN))
     return begin_signing(here, subject, act, form, f"/case/{subject}/papers")
 
 
-def _aftercare(here: Visitor, case: CaseState, fault: str = "", status: int = 200) -> Template:
+def _aftercare(
+    here: Visitor, case: CaseState, fault: str = "", status: int = 200, wrong: Problem | None = None
+) -> Template:
     pack = here.office.shelf.pack(case)
     may = case.state is State.DONE
     sheets = [name for name in sheets_of(AFTERCARE) if any(one.sheet == name for one in pack.documents)]
@@ -124,6 +146,9 @@ def _aftercare(here: Visitor, case: CaseState, fault: str = "", status: int = 20
         top=heading(here, case),
         may=may,
         fault=fault,
+        wrong=wrong,
+        making=here.office.work.under_way(signing(case.subject, "aftercare-issued")),
+        again=drops_again(pack.assessment) if may else None,
         hindrances=in_the_way(pack, AFTERCARE, here.words) if may else (),
         sheets=sheets,
         held=case.sealed(AFTERCARE),
@@ -139,7 +164,7 @@ def show_close(here: Here, subject: str) -> Template:
 def close(here: Here, subject: str, form: Form) -> Response[Any]:
     """Close the case; what is due still has to be seen before."""
     case = here.office.shelf.case(subject)
-    if due(case, here.office.today) and form.text("sure") != "yes":
+    if _due(here, case) and form.text("sure") != "yes":
         return _close(here, case, MoveError(Problem(here.words.plain("close.fault.due"), "")))
     try:
         enter(here.office.record, here.me, subject, Act("closed", form.whole(SEEN)))
@@ -148,13 +173,19 @@ def close(here: Here, subject: str, form: Form) -> Response[Any]:
     return here.go(f"/case/{subject}")
 
 
+def _due(here: Visitor, case: CaseState) -> tuple[str, ...]:
+    """What is still to be done before a case is closed, visits that lie ahead among it."""
+    ahead = case.state is State.DONE and visits_ahead(case, here.office.today)
+    return (*due(case, here.office.today), *(("surgeon.due.visits",) if ahead else ()))
+
+
 def _close(here: Visitor, case: CaseState, error: ConsentError | None = None) -> Template:
     return here.page(
         "close.html",
         status_of(error) if error else 200,
         top=heading(here, case),
         may=case.state in move("closed").origins,
-        due=due(case, here.office.today),
+        due=_due(here, case),
         problems=error.problems if error else (),
     )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from litestar import Response
@@ -13,17 +15,17 @@ from consent.desk.form import Form, Sent
 from consent.desk.here import Here, Visitor
 from consent.desk.in_the_way import in_the_way
 from consent.desk.pages.review import review_page
-from consent.desk.reviewing import Typed
+from consent.desk.reviewing import Review, Typed, signing
 from consent.desk.routes import entered
-from consent.errors import ConsentError, MoveError, Problem
+from consent.errors import AccessError, ConsentError, MoveError, Problem
 from consent.record.act import Act
-from consent.record.entering import enter
+from consent.record.entering import enter, prove
 from consent.record.moves import Role
 from consent.record.state import CONSENT, CaseState
 from consent.review import Point, Severity
 
 _SURGEON = (Role.SURGEON,)
-_WHY = "why."
+_WHY, _TAKE_ON = "why.", "take-on."
 SECONDS = 8
 """What sealing the papers of a case takes."""
 
@@ -35,11 +37,15 @@ def answer(here: Here, subject: str, form: Form) -> Response[Any]:
     why = {name.removeprefix(_WHY): form.text(name) for name in form.names() if name.startswith(_WHY)}
     given = {key: text for key, text in why.items() if text}
     points = answerable(here.office.shelf.pack(here.office.shelf.case(subject)).points)
-    typed = Typed(why=given, at="points")
+    typed = Typed(
+        why=given, at="points", taken_on=frozenset(key for key in given if form.text(_TAKE_ON + key) == "yes")
+    )
     if not given:
         return _again(here, subject, typed, "look.fault.no-reason", 422)
     if given.keys() - points.keys():
         return _again(here, subject, typed, "look.fault.changed-point", 409)
+    if lacking := _lacking(given, points, form):
+        return _again(here, subject, replace(typed, lacking=lacking), next(iter(lacking.values())), 422)
     answers = [_answer(here, points[key], text) for key, text in given.items()]
     data = {**seen.data, "answers": [*seen.data.get("answers", ()), *answers]}
     return _entered(here, subject, Act("answered", seen.sequence, data), typed, "points")
@@ -69,17 +75,33 @@ def sign_off(here: Here, subject: str, form: Form) -> Response[Any]:
     case = here.office.shelf.case(subject)
     if in_the_way(here.office.shelf.pack(case), CONSENT, here.words):
         return _again(here, subject, Typed(at="sign"), "look.fault.in-the-way", 409)
-    if not form.raw("password"):
-        return _again(here, subject, Typed(at="sign"), "look.fault.password", 422)
+    if problem := password_problem(here, form):
+        return _page(here, case, Typed(at="sign"), AccessError(problem), 422)
     act = Act("signed-off", as_seen(here, subject, form).sequence)
     return begin_signing(here, subject, act, form, f"/case/{subject}/review")
 
 
 def begin_signing(here: Visitor, subject: str, act: Act, form: Sent, back: str) -> Redirect:
     """Start making the papers that ``act`` seals, and go where one waits for them."""
+    about = signing(subject, act.kind)
+    if under_way := here.office.work.under_way(about):
+        return here.go(f"/making/{under_way.id}" if under_way.account == here.me.id else f"/case/{subject}/papers")
     order = {"account": here.me, "subject": subject, "act": act, "password": form.raw("password")}
-    piece = here.office.work.begin("enter", order, here.me.id, words="work.signing", seconds=SECONDS, back=back)
+    piece = here.office.work.begin("enter", order, here.me.id, "work.signing", SECONDS, back, about)
     return here.go(f"/making/{piece.id}")
+
+
+def password_problem(here: Visitor, form: Sent) -> Problem | None:
+    """What is wrong with the password that was typed to sign with; none where it is the person's own. A try is kept."""
+    if not form.raw("password"):
+        return Problem(here.words.plain("look.fault.password"), "")
+    try:
+        prove(here.office.record, here.me, form.raw("password"))
+    except AccessError as error:
+        (problem,) = error.problems
+        # A refusal without a reason is that of a wrong password; the others say what to do.
+        return problem if problem.why else Problem(here.words.plain("look.fault.wrong-password"), "")
+    return None
 
 
 def answerable(points: tuple[Point, ...]) -> dict[str, Point]:
@@ -89,6 +111,18 @@ def answerable(points: tuple[Point, ...]) -> dict[str, Point]:
         for point in points
         if point.severity is not Severity.NOTE and point.overridable and point.answer is None
     }
+
+
+def _lacking(given: Mapping[str, str], points: Mapping[str, Point], form: Sent) -> dict[str, str]:
+    """What each answer lacks, by the key of its point: against a stop, a whole sentence and a tick of its own."""
+    found = {}
+    for key, text in given.items():
+        stop = points[key].severity is Severity.STOP
+        if len(text) < (Review.sentence if stop else Review.short):
+            found[key] = "look.fault.sentence" if stop else "look.fault.short"
+        elif stop and form.text(_TAKE_ON + key) != "yes":
+            found[key] = "look.fault.take-on"
+    return found
 
 
 def _decided(here: Visitor) -> dict[str, Any]:
@@ -115,8 +149,7 @@ def _again(here: Visitor, subject: str, typed: Typed, words: str, status: int) -
 
 
 def _page(here: Visitor, case: CaseState, typed: Typed, error: ConsentError, status: int = 0) -> Template:
-    told = Typed(typed.why, typed.back, error.problems, typed.at)
-    return review_page(here, case, told, status or status_of(error))
+    return review_page(here, case, replace(typed, problems=error.problems), status or status_of(error))
 
 
 HANDLERS = [answer, accept_figures, send_back, sign_off]

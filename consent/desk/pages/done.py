@@ -10,6 +10,7 @@ from litestar.response import Template
 
 from consent.case import Answer, Case, Done
 from consent.desk.as_seen import as_seen
+from consent.desk.drops_again import DropsAgain, drops_again
 from consent.desk.entry import Entered
 from consent.desk.faults import status_of
 from consent.desk.fields import field
@@ -38,7 +39,7 @@ from consent.record.act import Act
 from consent.record.entering import enter
 from consent.record.moves import Role, move
 from consent.record.state import CaseState, case_of
-from consent.review import Difference, differences, events
+from consent.review import Difference, assess, differences, events
 
 _SURGEON = (Role.SURGEON,)
 _GROUPS = {
@@ -63,6 +64,7 @@ class Check:
     differences: tuple[Difference, ...]
     events: tuple[str, ...]
     unknown: tuple[str, ...]
+    drops_again: DropsAgain | None = None
 
     @property
     def done(self) -> Done:
@@ -117,7 +119,7 @@ def record_done(here: Here, subject: str, form: Form) -> Response[Any]:
         return _page(here, seen, form, read, status=422)
     check = None
     try:
-        check = _check(case_of(read.data), print_of(read.data))
+        check = _check(here, case_of(read.data), print_of(read.data))
         if form.text("checked") != check.print:
             return _page(here, seen, form, read, check)
         enter(here.office.record, here.me, subject, _act(seen, form, read), form.raw("password") or None)
@@ -133,7 +135,7 @@ def show_differences(here: Here, subject: str, form: Form) -> Template:
     seen = as_seen(here, subject, form)
     read = read_done(form, seen.data, seen.case, here.office.zone)
     try:
-        check = replace(_check(case_of(read.data), ""), unknown=())
+        check = replace(_check(here, case_of(read.data), ""), unknown=())
     except ConsentError:
         check = None
     return here.page("differences-now.html", check=check)
@@ -149,11 +151,11 @@ def _in_order(case: CaseState) -> bool:
     return case.state in move("done").origins
 
 
-def _check(case: Case, signs: str) -> Check:
+def _check(here: Visitor, case: Case, signs: str) -> Check:
     unlike = tuple(sorted(differences(case), key=lambda one: one.agreed))
     answers = ((path, getattr(case.done, path.removeprefix("done."), None)) for path in FOUND)
     unknown = tuple(path for path, answer in answers if answer is Answer.UNKNOWN)
-    return Check(case, signs, unlike, events(case), unknown)
+    return Check(case, signs, unlike, events(case), unknown, drops_again(assess(case, here.office.record.clinic)))
 
 
 def _page(
