@@ -78,7 +78,7 @@ def talk_through(
             continue
         parts.append(Part(section.id, section.heading, len(found) + 1))
         made = _with_pictures(section.id, _slides(section, assessment, voice), assessment, voice)
-        found += [*made, *(_step(step, voice) for step in refused)] if section.id == "ways" else made
+        found += _with_refused(made, refused, voice) if section.id == "ways" else made
     return TalkThrough(tuple(found), tuple(parts))
 
 
@@ -123,11 +123,11 @@ def _put(slide: Slide, *drawn: Drawn) -> Slide:
 
 def _greet(slides: list[Slide], assessment: Assessment, voice: Voice) -> list[Slide]:
     side = assessment.case.eye.side
-    asks = {(voice.line(f"guide.greet.{name}"),): paths for name, paths in _ASKED.items()}
+    asks = {voice.line(f"guide.greet.{name}"): paths for name, paths in _ASKED.items()}
     drawn = (face(side, assessment), voice.remark(remark(f"eye.{side}")))
     # Asked which eye it is, the patient does not see the answer.
     found = [_put(slide, drawn) if place == 0 else slide for place, slide in enumerate(slides)]
-    return [replace(slide, asks=asks.get(slide.lines, ())) for slide in found]
+    return [replace(slide, asks=asks.get(slide.lines[0], ())) for slide in found]
 
 
 _ASKED = {
@@ -192,6 +192,14 @@ def _ways(slides: list[Slide], assessment: Assessment, voice: Voice) -> list[Sli
         *slides[:first],
         *(_with_step(slide, step, voice) for step, slide in zip(steps, slides[first:], strict=True)),
     ]
+
+
+def _with_refused(slides: list[Slide], refused: Iterable[ExtraStep], voice: Voice) -> list[Slide]:
+    """``slides`` with those of refused steps where they stood: no other step is passed over."""
+    every = [*(slide for slide in slides if slide.step), *(_step(step, voice) for step in refused)]
+    order = list(ExtraStep)
+    every.sort(key=lambda slide: order.index(slide.step) if slide.step else -1)
+    return [*(slide for slide in slides if slide.step is None), *every]
 
 
 def _step(step: ExtraStep, voice: Voice) -> Slide:

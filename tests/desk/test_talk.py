@@ -225,7 +225,10 @@ def test_the_patient_signs_the_paper_that_holds_before_a_witness(house: House) -
     meera = house.browser("meera")
     form = {"seen": str(case.sequence), "by": case.case.patient.name, "how": "thumb impression", "code": code}
     refused = meera.post(f"/case/{case.subject}/consented", form)
-    assert refused.status_code == 409 and "witness" in refused.text
+    assert (
+        refused.status_code == 409 and "has it read out before an impartial witness. Name the witness" in refused.text
+    )
+    assert 'class="wrong">' in refused.text and 'aria-describedby="witness-fault witness-help"' in refused.text
     refused = meera.post(f"/case/{case.subject}/consented", {**form, "witness": "W. Neighbour", "by": "her son"})
     assert refused.status_code == 409 and 'value="her son"' in refused.text
     assert house.case().state == "signed off"
@@ -253,3 +256,87 @@ def test_the_counsellor_of_a_closed_case_changes_nothing_of_the_talk(house: Hous
         f"/case/{case.subject}/said-back", {"topic": "one risk", "result": "not yet", "number": "1"}
     )
     assert answer.status_code == 409 and house.case().sequence == case.sequence
+
+
+def slide_of(house: House, step: str) -> tuple[int, str]:
+    """Number and page of the screen of one extra step."""
+    from consent.desk.refused import refused_steps
+
+    case = house.case()
+    talk = talk_through(assess(case.case, house.record.clinic), ("en",), "latin", refused_steps(case))
+    number = next(place for place, slide in enumerate(talk.slides, start=1) if slide.step == step)
+    return number, house.browser("meera").get(f"/case/{case.subject}/talk/{number}").text
+
+
+def test_a_step_that_the_patient_does_not_want_leaves_the_form_and_can_be_taken_back(house: House) -> None:
+    """Montgomery [2015] UKSC 11: each step is the patient's to decide; what was refused is not agreed to."""
+    meera, before = house.browser("meera"), house.case().case.plan.extra_steps
+    place, asked = slide_of(house, "stitch")
+    assert "stitch" in before and "A yes needs nothing here" in asked
+    answer = meera.post(f"/case/{house.case().subject}/step", {"step": "stitch", "result": "no"})
+    number, page = slide_of(house, "stitch")
+    assert number == place and answer.headers["location"].endswith(f"/talk/{number}")
+    assert "Ask the surgeon what that would mean" in page
+    case = house.case()
+    assert "stitch" not in case.case.plan.extra_steps
+    assert (case.history[-1].entry.kind, dict(case.history[-1].details)) == (
+        "changed",
+        {"the patient does not want": "stitch"},
+    )
+    assert "Steps the patient does not want" in meera.get(f"/case/{case.subject}/decision").text
+    meera.post(f"/case/{case.subject}/step", {"step": "stitch", "result": "undo"})
+    assert house.case().case.plan.extra_steps == before and "A yes needs nothing here" in slide_of(house, "stitch")[1]
+
+
+def test_no_step_is_taken_off_a_paper_that_is_signed_off(house: House) -> None:
+    signed_off(house)
+    case = house.case()
+    answer = house.browser("meera").post(f"/case/{case.subject}/step", {"step": "stitch", "result": "no"})
+    assert answer.status_code == 404 and house.case().sequence == case.sequence
+
+
+def test_what_the_patient_answers_at_the_greeting_is_kept(house: House) -> None:
+    case, meera = house.case(), house.browser("meera")
+    for asks, form in (
+        (("patient.detail_wanted",), {"patient.detail_wanted": "full"}),
+        (("patient.what_matters", "patient.what_matters_in_own_words"), {
+            "patient.what_matters": "prayer", "patient.what_matters_in_own_words": "To see the lamp."}),
+    ):  # fmt: skip
+        talk = talk_through(assess(case.case, house.record.clinic), ("en",), "latin")
+        number = next(place for place, slide in enumerate(talk.slides, start=1) if slide.asks == asks)
+        assert f'name="{asks[0]}"' in meera.get(f"/case/{case.subject}/talk/{number}").text
+        answer = meera.post(f"/case/{case.subject}/talk/{number}/answer", {"asked": list(asks), **form})
+        assert answer.headers["location"].endswith(f"/talk/{number + 1}")
+    patient = house.case().case.patient
+    assert (patient.detail_wanted, patient.what_matters) == ("full", ("prayer",))
+    assert patient.what_matters_in_own_words == "To see the lamp."
+
+
+def test_words_typed_beside_a_question_are_never_thrown_away(house: House) -> None:
+    case, meera = house.case(), house.browser("meera")
+    talk = talk_through(assess(case.case, house.record.clinic), ("en",), "latin")
+    number = next(place for place, slide in enumerate(talk.slides, start=1) if slide.topic is Topic.ONE_RISK)
+    on = f"/case/{case.subject}/said-back/{number}/on"
+    assert "Not asked: go on" in meera.get(f"/case/{case.subject}/talk/{number}").text
+    kept = meera.post(on, {"words": "It may tear."})
+    assert kept.status_code == 422 and "It may tear." in kept.text and house.case().case.talk.said_back == ()
+    assert meera.post(on, {"words": ""}).headers["location"].endswith(f"/talk/{number + 1}")
+    said = {"topic": "one risk", "result": "first time", "number": str(number), "words": "It may tear."}
+    meera.post(f"/case/{case.subject}/said-back", said)
+    meera.post(on, {"words": "The bag may tear."})
+    assert [(one.result, one.words) for one in house.case().case.talk.said_back] == [
+        ("first time", "The bag may tear.")
+    ]
+
+
+def test_a_yes_that_would_stop_at_the_signing_is_asked_about_first(house: House) -> None:
+    """A patient who cannot read, and no witness named."""
+    house.story().enter(house.staff.counsellor, "changed", {"patient.reads": "no"})
+    case, meera = house.case(), house.browser("meera")
+    form = {"seen": str(case.sequence), "outcome": "agrees", "asked": "talk.witness", "talk.witness": ""}
+    asked = meera.post(f"/case/{case.subject}/decision", form)
+    assert asked.status_code == 422 and house.case().state == "draft"
+    assert "this will stop the signing" in asked.text and 'name="without"' in asked.text
+    assert re.search(r'class="field [^"]*wrong" data-field="talk.witness"', asked.text)
+    assert meera.post(f"/case/{case.subject}/decision", {**form, "without": "yes"}).status_code == 303
+    assert house.case().state == "explained"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from litestar.response import Template
@@ -10,11 +11,13 @@ from consent.case import DecisionBasis, Outcome, Topic, Understood
 from consent.compose.page_code import short_code
 from consent.compose.signing import needs_reader
 from consent.desk.entry import Entered, read_entry
+from consent.desk.entry import shown as answered
 from consent.desk.fields import Field, field
 from consent.desk.form import Form, Sent
 from consent.desk.here import Here, Visitor
 from consent.desk.options import options
 from consent.desk.questions import Asking
+from consent.desk.refused import refused_steps
 from consent.desk.routes import entered, shown
 from consent.errors import ConsentError, Problem
 from consent.record.act import Act
@@ -22,6 +25,7 @@ from consent.record.cases import read_case_state
 from consent.record.entering import enter
 from consent.record.moves import Role, State, move
 from consent.record.state import CONSENT, CaseState
+from consent.wording import Remark, remark
 
 WHO = (Role.COUNSELLOR, Role.SURGEON)
 _ASKED = (
@@ -44,6 +48,12 @@ def _fields(here: Visitor, case: CaseState) -> tuple[Field, ...]:
     return tuple(field(path) for path in paths)
 
 
+def _if_so(case: CaseState) -> frozenset[str]:
+    """Questions that are answered only where they apply."""
+    witness = () if needs_reader(case.case) else ("talk.witness", "talk.witness_in_treating_team")
+    return frozenset(("talk.after_sedation", "talk.outcome_words", "talk.decide_by", *witness))
+
+
 @shown("/case/{subject:str}/decision", WHO)
 def show_decision(here: Here, subject: str) -> Template:
     """How the talk was held, and what the patient decided."""
@@ -59,12 +69,22 @@ def decide(here: Here, form: Form, subject: str) -> Any:
     if read.faults or outcome is None:
         problems = () if outcome else (Problem(here.words.plain("talk.choose"), ""),)
         return _page(here, case, form, read, problems, 422)
+    lacking = _lacking(case, read) if outcome is Outcome.AGREES and not form.text("without") else {}
+    if lacking:
+        return _page(here, case, form, replace(read, faults=lacking), status=422)
     talk = {**read.data["talk"], **_held(here, case), "outcome": outcome.value}
     try:
         enter(here.office.record, here.me, subject, Act(_OUTCOMES[outcome], case.sequence, {**read.data, "talk": talk}))
     except ConsentError as error:
         return _page(here, here.office.shelf.case(subject), form, read, error.problems, 409)
     return here.go(f"/case/{subject}")
+
+
+def _lacking(case: CaseState, read: Entered) -> dict[str, Remark]:
+    """What a yes can be kept without, but not by oversight, by the question that would give it; else under ``""``."""
+    unnamed = needs_reader(case.case) and not answered(read.data, "talk.witness")
+    found = {"talk.witness": remark("talk.no-witness")} if unnamed else {}
+    return found | ({"": remark("talk.unasked")} if _not_said_back(case) else {})
 
 
 def _begun(case: CaseState) -> dict[str, Any]:
@@ -103,11 +123,16 @@ def _page(
     status: int = 200,
 ) -> Template:
     asking = Asking(here.words, read.data if read else _begun(case), here.office.zone, options(here.office), form, read)
+    if_so = _if_so(case)
+    fields = _fields(here, case)
     return here.page(
         "talk-decision.html",
         status,
         case=case,
-        questions=asking.questions(_fields(here, case)),
+        questions=asking.questions(one for one in fields if one.path not in if_so),
+        if_so=asking.questions(one for one in fields if one.path in if_so),
+        refused=refused_steps(case),
+        incomplete=bool(read and read.faults and not read.held_back),
         problems=problems,
         outcomes=[(one.value, kind) for one, kind in _OUTCOMES.items() if case.state in move(kind).origins],
         chosen=form.text("outcome") if form else "",
@@ -157,8 +182,24 @@ def _signing(
         ways=WAYS,
         reader=needs_reader(case.case),
         problems=problems,
+        faults=_by_field(problems),
         form=form,
     )
+
+
+def _by_field(problems: tuple[Problem, ...]) -> dict[str, str]:
+    """What is wrong with each field of the signature; under the place of a problem that is no field's."""
+    places = dict.fromkeys(one.where.removeprefix("signature: ") for one in problems)
+    return {
+        place: " ".join(_sentence(one) for one in problems if one.where.removeprefix("signature: ") == place)
+        for place in places
+    }
+
+
+def _sentence(problem: Problem) -> str:
+    """What is wrong, why it matters and what to do, to be read in one go."""
+    parts = (problem.what, problem.why, problem.remedy)
+    return " ".join(f"{part[0].upper()}{part[1:].rstrip('.')}." for part in parts if part)
 
 
 @shown("/case/{subject:str}/mind", (*WHO, Role.THEATRE))
