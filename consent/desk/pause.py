@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from consent.case import Answer, Asked, Case, ExtraStep, Lens
 from consent.compose.form_plan import lens_remark
@@ -26,12 +27,17 @@ _SHELF: dict[Answer, Mark] = {Answer.YES: "good", Answer.NO: "stop", Answer.UNKN
 
 @dataclass(frozen=True)
 class Band:
-    """One thing over the full width: its sign, what is so, what to do, and the points it comes from."""
+    """One thing over the full width: its sign, what is so, what to do, and the points it comes from.
+
+    ``call``: who is to be called; ``paths``: the pages, by the end of their path, on which it is settled.
+    """
 
     mark: Mark
     words: Remark
     do: tuple[Remark, ...] = ()
     points: tuple[Point, ...] = ()
+    call: Literal["counsellor", "surgeon"] | None = None
+    paths: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -43,26 +49,45 @@ class Fact:
     mark: Mark = "plain"
 
 
-def bands(case: Case, found: Holding, zone: dt.tzinfo) -> tuple[Band, ...]:
-    """What stops, heaviest first; where nothing does, the one band that says that consent holds."""
-    return tuple(sorted(_bands(case, found, zone), key=lambda band: _HEAVIEST_FIRST.index(band.mark)))
+def bands(case: Case, found: Holding, zone: dt.tzinfo, told: bool = False) -> tuple[Band, ...]:
+    """What stops, heaviest first; where nothing does, the one band that says that consent holds.
+
+    ``told``: the talk was held, and the surgeon has not signed off yet.
+    """
+    return tuple(sorted(_bands(case, found, zone, told), key=lambda band: _HEAVIEST_FIRST.index(band.mark)))
 
 
 _HEAVIEST_FIRST: tuple[Mark, ...] = ("stop", "ask", "plain", "good")
 
 
-def _bands(case: Case, found: Holding, zone: dt.tzinfo) -> Iterator[Band]:
+def _bands(case: Case, found: Holding, zone: dt.tzinfo, told: bool) -> Iterator[Band]:
     if found.word != "good":
-        yield Band(found.mark, _word(case, found), (_what_to_do(found, zone),))
+        call, paths = ("surgeon", ("review",)) if told else _SETTLED.get(found.word, (None, ()))
+        yield Band(found.mark, _word(case, found), (_what_to_do(found, zone),), (), call, paths)
     if found.sides:
         named = (remark(f"holds.side.{where}", eye=remark(f"eye.{side}")) for where, side in found.sides)
-        yield Band("stop", remark("holds.sides"), (*named, remark("holds.sides.do")))
+        yield Band("stop", remark("holds.sides"), (*named, remark("holds.sides.do")), (), "surgeon")
     for point in found.stops:
-        yield Band("stop", point.title, (point.settle,), (point,))
+        yield Band("stop", point.title, (point.settle,), (point,), "surgeon", ("review",))
     if found.asks and found.may_start:
-        yield Band("ask", remark("holds.asks"), tuple(point.title for point in found.asks), found.asks)
+        yield Band(
+            "ask", remark("holds.asks"), tuple(point.title for point in found.asks), found.asks, "surgeon", ("review",)
+        )
     if found.good:
         yield Band("good", remark("holds.good"), (remark("holds.good.do"),))
+
+
+_SETTLED: dict[str, tuple[Literal["counsellor", "surgeon"] | None, tuple[str, ...]]] = {
+    "no-papers": ("counsellor", ("talk",)),
+    "void": ("counsellor", ("talk",)),
+    "not-signed": ("counsellor", ("consented",)),
+    "wants-time": ("counsellor", ("talk",)),
+    "withdrawn": ("counsellor", ("mind",)),
+    "declined": ("counsellor", ("mind",)),
+    "other-day": ("surgeon", ()),
+    "not-confirmed": (None, ("confirm",)),
+}
+"""How consent stands, who is called then, and where it goes on."""
 
 
 def _word(case: Case, found: Holding) -> Remark:

@@ -7,6 +7,7 @@ import datetime as dt
 import hashlib
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
@@ -248,7 +249,8 @@ def test_the_address_says_nothing_of_the_patient(home: House) -> None:
 
 def is_gone(house: House, path: str) -> bool:
     answer = house.nobody().get(path)
-    told = "This page is no longer right" in answer.text and "00000 11111" in answer.text
+    every = ("This page is no longer right", "এই পাতা আর ঠিক নেই", "यह पन्ना अब सही नहीं है")
+    told = all(words in answer.text for words in (*every, "00000 11111"))
     return answer.status_code == 404 and told and "Example" not in answer.text and "data-day" not in answer.text
 
 
@@ -329,6 +331,16 @@ def test_staff_make_the_file_and_it_is_recorded(home: House) -> None:
     last = home.case().history[-1]
     assert last.entry.sequence > before and (last.entry.kind, last.entry.person) == ("looked-at", "M. Example")
     assert home.browser("tara").post(f"/case/{subject}/phone-file").status_code == 403
+
+
+def test_no_code_is_shown_that_no_telephone_can_open(home: House) -> None:
+    """The desk of the tests is reached from its own machine alone; a name of the network is what a code needs."""
+    path = f"/case/{home.subjects['ordinary']}/phone"
+    page = home.browser("meera").get(path).text
+    assert "Served on this machine alone" in page and 'class="qr"' not in page
+    settings = replace(home.app.state.office.settings, names=("eye-centre.local", "127.0.0.1"))
+    with patch.object(home.app.state.office, "settings", settings):
+        assert 'class="qr"' in home.browser("meera").get(path).text
 
 
 def test_without_papers_there_is_no_page(home: House) -> None:

@@ -210,3 +210,23 @@ def test_sides_are_all_compared() -> None:
     assert said_sides(make_case()) == ()
     told = make_case({"talk.told.side": "right"})
     assert dict(said_sides(told))["talk"] is Side.RIGHT and len(said_sides(told)) == 4
+
+
+@pytest.mark.parametrize(
+    ("until", "call", "surgeon_goes_to"),
+    [
+        (lambda story: None, "Call the counsellor.", "talk"),
+        (explained, "Call the surgeon.", "review"),
+        (signed_off, "Call the counsellor.", "consented"),
+        (withdrawn, "Call the counsellor.", "mind"),
+        (agreed, "", "confirm"),
+    ],
+)
+def test_the_pause_says_who_is_called_and_where_it_goes_on(
+    day: House, until: Callable[[Story], object], call: str, surgeon_goes_to: str
+) -> None:
+    until(day.story())
+    page = pause(day, who="asha")
+    first = page.partition('<section class="band')[2].partition("</section>")[0]
+    assert call in first and f'/case/{day.subjects["ordinary"]}/{surgeon_goes_to}"' in first
+    assert ("/review" in pause(day)) is False

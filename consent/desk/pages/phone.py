@@ -16,7 +16,9 @@ from consent.desk.phone_page import call, language_for, phone_page
 from consent.desk.phone_same import same_as_signed
 from consent.desk.phone_token import find_by_token, papers_for_phone, token_of
 from consent.desk.routes import CARE, entered, shown
+from consent.desk.words import words_in
 from consent.errors import PaperError, Problem
+from consent.language import Quoted, languages
 from consent.pack import Pack
 from consent.record.act import Act
 from consent.record.entering import enter
@@ -49,7 +51,10 @@ def _pack(here: Visitor, case: CaseState) -> tuple[Pack, str]:
 def _gone(here: Visitor) -> Template:
     clinic = here.office.record.clinic
     calls = ((call(clinic.telephone.day), "theirs.call-day"), (call(clinic.telephone.night), "theirs.call-night"))
-    return here.page("phone-gone.html", _GONE, clinic=clinic, calls=calls)
+    # The code tells nobody's language: every one that patients read, the browser's first.
+    tags = dict.fromkeys((here.words.tag, *languages()))
+    every = [words_in(tag, "latin" if here.office.digits == "latin" else "locale", mirrored=False) for tag in tags]
+    return here.page("phone-gone.html", _GONE, clinic=clinic, calls=calls, every=every)
 
 
 @shown("/case/{subject:str}/phone", CARE)
@@ -62,11 +67,15 @@ def show_handing_out(here: Here, subject: str) -> Template:
     pack, tag = _pack(here, case)
     same = same_as_signed(here.office.record, papers, pack, tag)
     path = f"/phone/{token_of(here.office.record.key, case, papers)}"
-    qr = _code(here.office.settings.address + path)
     loopback = _is_this_machine(here.office.settings.names[0])
-    return here.page(
-        "phone-staff.html", case=case, papers=papers, same=same, tag=tag, path=path, qr=qr, loopback=loopback
-    )
+    # A code that no telephone can open is not shown.
+    qr = None if loopback else _code(here.office.settings.address + path)
+    values: dict[str, Any] = {"same": same, "tag": tag, "path": path, "qr": qr, "command": Quoted(_SERVE)}
+    return here.page("phone-staff.html", case=case, papers=papers, **values)
+
+
+_SERVE = "consent serve --host … --name … --tls"
+"""How the desk is started for the clinic's network."""
 
 
 def _code(address: str) -> str:

@@ -12,9 +12,10 @@ from consent.desk import pause
 from consent.desk.here import Here
 from consent.desk.holding import Holding, holding
 from consent.desk.routes import shown
+from consent.desk.steps import steps
 from consent.desk.theatre_day import day_of
 from consent.language import Day
-from consent.record.moves import Role
+from consent.record.moves import Role, State
 from consent.record.state import CaseState
 
 WHO = (Role.THEATRE, Role.SURGEON)
@@ -74,7 +75,8 @@ def show_pause(here: Here, subject: str) -> Template:
     one = case.case
     by = one.confirmation.by if one.confirmation else None
     values: dict[str, Any] = {
-        "bands": pause.bands(one, found, zone),
+        "bands": pause.bands(one, found, zone, told=case.state is State.EXPLAINED),
+        "may": {step.path: step.words for step in steps(here, case)},
         "consent": pause.consent_facts(found, today, zone, by),
         "lenses": pause.lens_rows(one),
         "not_on_form": pause.steps_not_on_form(one),
