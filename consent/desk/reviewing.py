@@ -111,7 +111,9 @@ class Review:
     @property
     def tell_new(self) -> bool:
         """Whether the patient was told other numbers than the form says, and has not signed it yet."""
-        return any(one.id == "trigger.figures-since" for one in self.triggers) and self.top.state in _UNSIGNED
+        accepted, talk = self.top.one.figures_accepted, self.top.one.talk
+        since = accepted is not None and talk.at is not None and accepted.at > talk.at
+        return since and self.top.state in _UNSIGNED
 
     @property
     def lost(self) -> tuple[str, ...]:

@@ -209,6 +209,7 @@ def test_figures_are_accepted_and_a_case_sent_back_with_a_reason(house: House) -
     browser.post(f"/case/{case.subject}/accept-figures", {"seen": case.sequence})
     accepted = house.case().case.figures_accepted
     assert accepted is not None and accepted.by == "Dr Asha Invented"
+    assert "Tell the patient the new number" in browser.get(f"/case/{case.subject}/review").text
     form = {"reason": "", "seen": house.case().sequence}
     assert browser.post(f"/case/{case.subject}/send-back", form).status_code == 422
     browser.post(f"/case/{case.subject}/send-back", {**form, "reason": "The pupil was not measured."})
