@@ -16,6 +16,12 @@ from consent.errors import UnfinishedError
 from consent.pack import SHEETS
 from tests.pack.invented_list import invented_cases
 
+_AS_INSTALLED = """
+from consent.commands.main import run
+from consent.pack import batch_job
+batch_job.program_digest = lambda: "the same program, whoever writes to its source meanwhile"
+run()
+"""
 BROKEN = ",".join(["Shanti Example", "INV-0099", "not an age"])
 
 
@@ -67,7 +73,7 @@ def test_half_an_order_is_refused(arguments: list[str], what: str, capsys: pytes
 def test_from_a_list_with_a_broken_row_to_paper_and_again(tmp_path: Path) -> None:
     """Six patients whose small sheets are really printed, by the command as it is installed."""
     listed, root = _list(tmp_path / "list.csv", 6, with_a_broken_row=True), tmp_path / "out"
-    command = [sys.executable, "-c", "from consent.commands.main import run; run()", "batch", listed, "--to", str(root)]
+    command = [sys.executable, "-c", _AS_INSTALLED, "batch", listed, "--to", str(root)]
     command += ["--invented", "--sheet", "separate-choices", "--sheet", "before-day", "--language", "en"]
     first = subprocess.run([*command, "--json"], capture_output=True, text=True)
     assert first.returncode == UnfinishedError.exit_code == 16
