@@ -98,6 +98,7 @@ def test_every_message_of_a_page_is_there_and_used() -> None:
     sheets = load_catalogue("en").messages
     texts = [path.read_text(encoding="utf-8") for path in (templates() / "desk").rglob("*.html")]
     texts += [path.read_text(encoding="utf-8") for path in package_data("desk").rglob("*.py")]
+    texts += [path.read_text(encoding="utf-8") for path in package_data("desk").rglob("*.toml")]
     written = "\n".join(texts)
     named = set(re.findall(r"""(?:say|plain|count|said)\(\s*['"]([a-z][\w.-]*[\w])['"]\s*[,)]""", written))
     assert sorted(name for name in named if name not in english and name not in sheets) == []
