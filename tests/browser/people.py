@@ -54,6 +54,7 @@ def hold_talk(page: Page, subject: str) -> None:
             page.locator("#said-back button[name=result]").first.click()
         else:
             page.locator("nav.turn .next").click()
+        expect(page.locator("nav.turn")).to_be_visible()
     page.goto(f"/case/{subject}/decision")
     page.locator('input[name=outcome][value="agrees"]').check()
     for path, value in (("talk.speaks_the_language", "yes"), ("talk.after_sedation", "no"), ("talk.copy_given", "yes")):
