@@ -12,6 +12,7 @@ from consent.case import Case
 from consent.desk.fields import Field, fields_of
 from consent.desk.pages.settings import _fields as settings_fields
 from consent.desk.screens import elsewhere, screens
+from consent.desk.settling import settled_at, settled_points
 from consent.desk.words import interface_languages
 from consent.language import (
     DESK_DOMAIN,
@@ -75,6 +76,7 @@ def needed() -> Iterator[str]:
     for one in settings_fields():
         yield from of(one)
     yield from (screen.words for screen in screens())
+    yield from (place.words for place in map(settled_at, settled_points()) if place)
 
 
 def test_every_question_has_words() -> None:
