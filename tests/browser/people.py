@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page
 
 from tests.record.story import PASSWORDS
 
@@ -21,6 +21,12 @@ def type_in(page: Page, path: str, text: str) -> None:
     field = page.locator(f'[data-field="{path}"] [name="{path}"]')
     field.fill(text)
     field.blur()
+
+
+def press(button: Locator) -> None:
+    """Press what leads to another page, and wait until that is there: the page before looks much the same."""
+    with button.page.expect_navigation():
+        button.click()
 
 
 def turn(page: Page) -> None:
@@ -48,13 +54,12 @@ def open_case(page: Page, name: str, number: str, day: dt.date) -> str:
 def hold_talk(page: Page, subject: str) -> None:
     """Turn every screen of the talk; record what the patient says back; the patient agrees."""
     page.goto(f"/case/{subject}/talk")
-    page.locator("main .buttons a.main").click()
+    press(page.locator("main .buttons a.main"))
     while page.locator("nav.turn .next").count():
         if page.locator("#said-back button[name=result]").count():
-            page.locator("#said-back button[name=result]").first.click()
+            press(page.locator("#said-back button[name=result]").first)
         else:
-            page.locator("nav.turn .next").click()
-        expect(page.locator("nav.turn")).to_be_visible()
+            press(page.locator("nav.turn .next"))
     page.goto(f"/case/{subject}/decision")
     page.locator('input[name=outcome][value="agrees"]').check()
     for path, value in (("talk.speaks_the_language", "yes"), ("talk.after_sedation", "no"), ("talk.copy_given", "yes")):
@@ -74,16 +79,13 @@ def review_and_sign(page: Page, subject: str) -> None:
     for _ in range(4):
         if not answer_what_waits(page):
             break
-        page.locator('form[action$="/answer"] button').first.click()
-        page.wait_for_load_state()
+        press(page.locator('form[action$="/answer"] button').first)
     accept = page.locator('form[action$="/accept-figures"] button')
     if accept.count():
-        accept.first.click()
-        page.wait_for_load_state()
+        press(accept.first)
     answer_what_waits(page)
     if page.locator('form[action$="/answer"] button').count():
-        page.locator('form[action$="/answer"] button').first.click()
-        page.wait_for_load_state()
+        press(page.locator('form[action$="/answer"] button').first)
     sign(page, f"/case/{subject}/sign-off", PASSWORDS["asha"])
 
 
@@ -100,7 +102,7 @@ def answer_what_waits(page: Page) -> int:
 def sign(page: Page, action: str, password: str) -> None:
     """Sign with the password again, and wait until the papers are made."""
     page.locator(f'form[action="{action}"] input[type=password]').fill(password)
-    page.locator(f'form[action="{action}"] button').last.click()
+    press(page.locator(f'form[action="{action}"] button').last)
     page.wait_for_url(lambda url: "/making/" not in url, timeout=90_000)
 
 
@@ -122,9 +124,7 @@ def ask_again(page: Page, subject: str) -> None:
     )
     for place, name in enumerate(names):
         page.locator(f'input[name="{name}"][value="{"yes" if place == 0 else "no"}"]').check()
-    page.locator('button[name=decision][value="confirmed"]').click()
-    page.wait_for_load_state()
-    expect(page.locator("main")).to_be_visible()
+    press(page.locator('button[name=decision][value="confirmed"]'))
 
 
 def enter_done(page: Page, subject: str) -> None:
@@ -136,17 +136,26 @@ def enter_done(page: Page, subject: str) -> None:
     choose(page, "done.as_planned", "yes")
     page.locator("input[name=lens]").first.check()
     page.locator('input[name="no-step"]').check()
-    page.locator("main button.main").last.click()
-    page.wait_for_load_state()
+    press(page.locator("main button.main").last)
     page.locator("main button.main").first.click()
     page.wait_for_url(lambda url: not url.endswith("/done"))
+
+
+def first_morning(page: Page, subject: str) -> None:
+    """What the eye shows on the first morning, entered on the day of surgery itself: the page asks whether it is so."""
+    page.goto(f"/case/{subject}/first-day")
+    page.fill('[name="day1.acuity_pinhole"]', "6/9")
+    page.fill('[name="day1.pressure_mmhg"]', "14")
+    for name in ("leak", "hypopyon"):
+        choose(page, f"day1.{name}", "no")
+    page.locator('input[name="sure"]').check()
+    press(page.locator(".foot button.main"))
 
 
 def issue_aftercare(page: Page, subject: str) -> None:
     """Answer what is asked after surgery, and sign the papers for home."""
     page.goto(f"/case/{subject}/review")
     if answer_what_waits(page):
-        page.locator('form[action$="/answer"] button').first.click()
-        page.wait_for_load_state()
+        press(page.locator('form[action$="/answer"] button').first)
     page.goto(f"/case/{subject}/aftercare")
     sign(page, f"/case/{subject}/aftercare", PASSWORDS["asha"])

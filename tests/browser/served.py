@@ -70,6 +70,8 @@ class Served:
         arguments = [str(self.folder / "record"), str(self.port), "yes" if mirrored else "no"]
         self.process = subprocess.Popen([sys.executable, str(program), *arguments])
         for _ in range(300):
+            if self.process.poll() is not None:
+                raise RuntimeError(f"the desk ended at once, with {self.process.returncode}")
             try:
                 with urlopen(f"{self.address}/login", timeout=2):  # noqa: S310  our own server
                     return
@@ -126,8 +128,8 @@ def serving(folder: Path, clinic: Clinic, mirrored: bool = False) -> Iterator[Se
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     desk = Served(folder, port, record, staff, subjects)
-    desk.start(mirrored)
     try:
+        desk.start(mirrored)
         yield desk
     finally:
         desk.stop()

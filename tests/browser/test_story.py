@@ -16,6 +16,7 @@ from tests.browser.people import (
     ask_again,
     choose,
     enter_done,
+    first_morning,
     hold_talk,
     issue_aftercare,
     open_case,
@@ -66,6 +67,7 @@ def test_three_people_and_the_patient(served: Served, chromium: Browser, tmp_pat
     expect(tara.locator("body")).to_contain_text("LEFT eye")
     ask_again(tara, subject)
     enter_done(asha, subject)
+    first_morning(asha, subject)
     issue_aftercare(asha, subject)
 
     meera.goto(f"/case/{subject}/phone")
@@ -88,6 +90,7 @@ def test_three_people_and_the_patient(served: Served, chromium: Browser, tmp_pat
         ("consented", "counsellor"),
         ("confirmed", "theatre"),
         ("done", "surgeon"),
+        ("first-day", "surgeon"),
         ("aftercare-issued", "surgeon"),
     ]
     assert sum(kind == "said-back" for kind, _ in kinds) == 5
@@ -106,7 +109,7 @@ def test_three_people_and_the_patient(served: Served, chromium: Browser, tmp_pat
 
 def test_with_scripts_off_the_case_gets_as_far_as_the_signature(served: Served, chromium: Browser) -> None:
     subject = served.subjects["hard"]
-    meera = served.context(chromium, "meera", java_script_enabled=False).new_page()
+    meera = served.context(chromium, "meera", java_script_enabled=False, viewport=PHONE).new_page()
     asha = served.context(chromium, "asha", java_script_enabled=False).new_page()
     to_today(meera, subject)
     meera.goto(f"/case/{subject}/enter/front")
@@ -131,6 +134,8 @@ def test_by_keyboard_alone(served: Served, chromium: Browser) -> None:
     page.keyboard.type("seven brass bells ring")
     page.keyboard.press("Enter")
     page.wait_for_url("**/cases")
+    open_by_keyboard(page)
+    page.goto("/cases")
     reach(page, "a", "Haradhan Example")
     page.keyboard.press("Enter")
     page.wait_for_url("**/case/*")
@@ -155,6 +160,42 @@ def test_by_keyboard_alone(served: Served, chromium: Browser) -> None:
     reach(page, "button", "Log out")
     page.keyboard.press("Enter")
     page.wait_for_url("**/login")
+
+
+def open_by_keyboard(page: Page) -> None:
+    """Open a case: type into fields, choose with Space and arrows, go on with Enter."""
+    day = today()
+    typed = {"patient.name": "Kamala Example", "patient.record_number": "DEMO-0200", "patient.age_years": "70"}
+    typed["plan.date"] = f"{day:%m%d%Y}"
+    chosen = {"patient.sex": "female", "eye.side": "left", "plan.side": "left"}
+    picked = {"patient.language": "bn", "plan.surgeon.name": "Dr Asha Invented"}
+    reach(page, "a", "New patient")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/cases/new")
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        name, kind = page.evaluate("() => [document.activeElement.name || '', document.activeElement.className]")
+        if kind == "main":
+            break
+        if name in typed:
+            page.keyboard.type(typed.pop(name))
+        elif name in chosen:
+            press_until(page, "ArrowRight", chosen.pop(name))
+        elif name in picked:
+            press_until(page, "ArrowDown", picked.pop(name))
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/enter/language")
+    assert not (typed or chosen or picked)
+
+
+def press_until(page: Page, key: str, value: str) -> None:
+    """Press ``key`` until ``value`` is chosen in the question that has the focus."""
+    page.keyboard.press("Space" if key == "ArrowRight" else key)
+    for _ in range(20):
+        if page.evaluate("() => document.activeElement.value") == value:
+            return
+        page.keyboard.press(key)
+    raise AssertionError(f"{value} cannot be chosen by keyboard")
 
 
 def reach(page: Page, tag: str, text: str) -> None:
