@@ -12,6 +12,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from consent.record.papers import read_paper
+from tests.browser.looking import serious, too_small
 from tests.browser.people import (
     ask_again,
     choose,
@@ -77,6 +78,10 @@ def test_three_people_and_the_patient(served: Served, chromium: Browser, tmp_pat
     patient.goto(address[0])
     expect(patient.locator("body")).to_contain_text("বাঁ চোখ")
     assert patient.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    assert too_small(patient) == []
+    looked_at = served.context(chromium, None, viewport=PHONE, bypass_csp=True).new_page()
+    looked_at.goto(address[0])
+    assert serious(looked_at) == []
 
     case = served.case("ordinary")
     kinds = [
