@@ -26,7 +26,7 @@ from consent.wording import Remark
 
 
 class Words:
-    """Says messages of the pages and of the sheets in one language; only those of the sheets where that is all there is.
+    """Says messages of the pages and of the sheets in one language; the sheets' alone where that is all there is.
 
     ``mirrored``: laid out right to left.
     """

@@ -22,7 +22,7 @@ from consent.desk.typed import NOTHING, at
 from consent.drops.formulary import read_formulary
 from consent.drops.regimens import read_regimens
 from consent.errors import ConsentError, Problem
-from consent.language import Quoted, Said
+from consent.language import Said
 from consent.record.moves import Role
 from consent.record.patch import difference, paths
 from consent.record.settings_kept import history
