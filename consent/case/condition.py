@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from enum import Enum
 from functools import cache
-from types import UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, Field, RootModel, model_validator
 
 from consent.case.acuity import parse_acuity
+from consent.case.annotation import kinds_of
 from consent.case.model import Case
 from consent.case.part import Part
 
@@ -173,25 +173,12 @@ def _field_kinds(kind: Any, name: str) -> tuple[Any, ...]:
     if not (isinstance(kind, type) and issubclass(kind, BaseModel)):
         return ()
     if name in kind.model_fields:
-        return tuple(_spread(kind.model_fields[name].annotation))
+        return tuple(kinds_of(kind.model_fields[name].annotation))
     member = getattr(kind, name, None)
-    return tuple(_spread(_returned(member))) if isinstance(member, property) else ()
+    return tuple(kinds_of(_returned(member))) if isinstance(member, property) else ()
 
 
 def _returned(member: property) -> Any:
     from typing import get_type_hints
 
     return get_type_hints(member.fget).get("return") if member.fget else None
-
-
-def _spread(kind: Any) -> Iterator[Any]:
-    """Unions and lists opened, annotations taken off."""
-    origin = get_origin(kind)
-    if origin in (Union, UnionType, tuple):
-        for inner in get_args(kind):
-            if inner is not type(None) and inner is not Ellipsis:
-                yield from _spread(inner)
-    elif origin is Annotated:
-        yield from _spread(get_args(kind)[0])
-    else:
-        yield kind

@@ -8,14 +8,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cache
-from types import UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, get_args, get_origin
 
 import annotated_types
 from pydantic import AwareDatetime, BaseModel
 from pydantic.fields import FieldInfo
 
 from consent.case import Answer, Case
+from consent.case.annotation import kinds_of
 from consent.case.part import AcuityText, LanguageTag
 
 Kind = Literal[
@@ -112,7 +112,7 @@ def optional_tables(model: type[BaseModel] = Case) -> tuple[str, ...]:
 
 def _optional(model: type[BaseModel], path: str) -> Iterator[str]:
     for name, info in model.model_fields.items():
-        kind = next(_spread(info.annotation))
+        kind = next(kinds_of(info.annotation))
         if not _is_list(info.annotation) and _is_model(kind):
             here = f"{path}.{name}" if path else name
             yield from _optional(kind, here)
@@ -123,7 +123,7 @@ def _optional(model: type[BaseModel], path: str) -> Iterator[str]:
 def _walk(model: type[BaseModel], path: str) -> Iterator[Field]:
     for name, info in model.model_fields.items():
         here = f"{path}.{name}" if path else name
-        kinds = list(_spread(info.annotation))
+        kinds = list(kinds_of(info.annotation))
         if not _is_list(info.annotation) and _is_model(kinds[0]):
             yield from fields_of(kinds[0], here)
         else:
@@ -131,7 +131,7 @@ def _walk(model: type[BaseModel], path: str) -> Iterator[Field]:
 
 
 def _field(path: str, info: FieldInfo) -> Field:
-    kinds = list(_spread(info.annotation))
+    kinds = list(kinds_of(info.annotation))
     default = None if info.is_required() else info.get_default(call_default_factory=True)
     plain = default.value if isinstance(default, Enum) else default
     metadata = [*info.metadata, *_metadata(info.annotation)]
@@ -203,21 +203,8 @@ def _is_list(annotation: Any) -> bool:
 
 
 def _model(annotation: Any) -> type[BaseModel]:
-    found: type[BaseModel] = next(kind for kind in _spread(annotation) if _is_model(kind))
+    found: type[BaseModel] = next(kind for kind in kinds_of(annotation) if _is_model(kind))
     return found
-
-
-def _spread(kind: Any) -> Iterator[Any]:
-    """Unions and lists opened, annotations taken off."""
-    origin = get_origin(kind)
-    if origin in (Union, UnionType, tuple):
-        for inner in get_args(kind):
-            if inner is not type(None) and inner is not Ellipsis:
-                yield from _spread(inner)
-    elif origin is Annotated:
-        yield from _spread(get_args(kind)[0])
-    else:
-        yield kind
 
 
 def _metadata(annotation: Any) -> Iterator[Any]:

@@ -32,12 +32,8 @@ class Sent:
         return tuple(value.strip() for key, value in self.fields if key == name and value.strip())
 
     def raw(self, name: str) -> str:
-        """The text sent as ``name`` as it was typed: for passwords."""
+        """The text sent as ``name`` as it was typed, blanks and all."""
         return next((value for key, value in reversed(self.fields) if key == name), "")
-
-    def long(self, name: str) -> str:
-        """A text of many lines sent as ``name``, as it was typed."""
-        return self.raw(name)
 
     def whole(self, name: str, default: int = 0) -> int:
         """The whole number sent as ``name``; ``default`` where there is none, or none that could be meant."""

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Callable, Hashable
 from threading import Lock
+from typing import Generic, TypeVar
 
 from consent.errors import AbsentError, Problem
 from consent.pack import Pack, compose_pack
@@ -16,6 +18,28 @@ from consent.review import Assessment, assess
 _ASSESSED = 400
 """Assessments kept; each is a few tens of kilobytes."""
 _COMPOSED = 40
+Made = TypeVar("Made")
+
+
+class _Latest(Generic[Made]):
+    """What was asked for last, at most ``most`` of them; made outside the lock, for it takes a while."""
+
+    def __init__(self, most: int) -> None:
+        self._most, self._lock = most, Lock()
+        self._held: OrderedDict[Hashable, Made] = OrderedDict()
+
+    def get(self, key: Hashable, make: Callable[[], Made]) -> Made:
+        """What is held under ``key``, else what ``make`` gives."""
+        with self._lock:
+            if key in self._held:
+                self._held.move_to_end(key)
+                return self._held[key]
+        made = make()
+        with self._lock:
+            self._held[key] = made
+            while len(self._held) > self._most:
+                self._held.popitem(last=False)
+        return made
 
 
 class Shelf:
@@ -26,8 +50,8 @@ class Shelf:
         self._lock = Lock()
         self._seen = 0
         self._cases: dict[str, CaseState] = {}
-        self._assessed: OrderedDict[tuple[str, int], Assessment] = OrderedDict()
-        self._composed: OrderedDict[tuple[str, int, tuple[str, ...]], Pack] = OrderedDict()
+        self._assessed: _Latest[Assessment] = _Latest(_ASSESSED)
+        self._composed: _Latest[Pack] = _Latest(_COMPOSED)
 
     def cases(self) -> tuple[CaseState, ...]:
         """Every case, in the order in which they were opened."""
@@ -46,31 +70,13 @@ class Shelf:
 
     def assessment(self, case: CaseState) -> Assessment:
         """All that was worked out for ``case``."""
-        key = (case.subject, case.sequence)
-        with self._lock:
-            if key in self._assessed:
-                self._assessed.move_to_end(key)
-                return self._assessed[key]
-        made = assess(case.case, self._record.clinic)
-        with self._lock:
-            self._assessed[key] = made
-            while len(self._assessed) > _ASSESSED:
-                self._assessed.popitem(last=False)
-        return made
+        return self._assessed.get((case.subject, case.sequence), lambda: assess(case.case, self._record.clinic))
 
     def pack(self, case: CaseState, languages: tuple[str, ...] = ()) -> Pack:
         """The composed sheets of ``case``, which take a quarter of a second the first time."""
-        key = (case.subject, case.sequence, languages)
-        with self._lock:
-            if key in self._composed:
-                self._composed.move_to_end(key)
-                return self._composed[key]
-        made = compose_pack(case.case, self._record.clinic, languages)
-        with self._lock:
-            self._composed[key] = made
-            while len(self._composed) > _COMPOSED:
-                self._composed.popitem(last=False)
-        return made
+        return self._composed.get(
+            (case.subject, case.sequence, languages), lambda: compose_pack(case.case, self._record.clinic, languages)
+        )
 
     def _follow(self) -> None:
         last, subjects = written_since(self._record, self._seen)

@@ -18,20 +18,11 @@ from consent.clinic import read_clinic
 from consent.pack import compose_pack
 from consent.print import to_html
 from consent.resources import package_data, templates
+from tests.chromium import FLAGS
 
 ROUNDS = 3
 COMMAND = Path(sys.executable).parent / "consent"
-QUIET = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-pdf-header-footer",
-]
+QUIET = ["--headless", *FLAGS, "--no-pdf-header-footer"]
 
 
 def timed(command: list[str | Path]) -> float:

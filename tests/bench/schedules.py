@@ -12,7 +12,6 @@ again in one process; Chromium is kept open by playwright, which is no dependenc
 from __future__ import annotations
 
 import datetime as dt
-import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import suppress
@@ -36,6 +35,7 @@ from consent.print import to_html, to_pdf
 from consent.resources import package_data, templates
 from consent.review import assess
 from tests.bench.timing import seconds
+from tests.chromium import FLAGS, PROGRAM
 from tests.drops.slow_engine import Inputs, own_minutes, shared_minutes, slow_plan, so_many_fit
 from tests.property.random_orders import Ordered, formulary, random_order
 
@@ -154,14 +154,13 @@ def chromium(html: str) -> float | None:
     except ImportError:
         print("       Chromium is left out: playwright is not installed (pip install playwright)")
         return None
-    program = shutil.which("chromium")
-    if program is None:
+    if PROGRAM is None:
         print("       Chromium is left out: it is not installed (apt-get install chromium)")
         return None
     with tempfile.TemporaryDirectory() as name, sync_playwright() as driver:
         path = Path(name) / "calendar.html"
         path.write_text(html, encoding="utf-8")
-        browser = driver.chromium.launch(executable_path=program, args=["--no-sandbox", "--disable-gpu"])
+        browser = driver.chromium.launch(executable_path=PROGRAM, args=list(FLAGS))
         page = browser.new_page()
 
         def work() -> None:

@@ -9,24 +9,15 @@ from playwright.sync_api import Browser, sync_playwright
 
 from consent.clinic import Clinic
 from tests.browser.served import Served, serving
-
-FLAGS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
-CHROMIUM = "/usr/bin/chromium"
+from tests.chromium import FLAGS, PROGRAM
 
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
-    """Debian's chromium."""
+    """Debian's Chromium; without it these tests fail, for nothing else shows what they do."""
+    assert PROGRAM, "install chromium"
     with sync_playwright() as started:
-        browser = started.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        browser = started.chromium.launch(executable_path=PROGRAM, args=list(FLAGS))
         yield browser
         browser.close()
 

@@ -9,8 +9,9 @@ import pytest
 
 from consent.clinic import Clinic
 from consent.record.place import Place, make_record
-from tests.desk.house import House, open_house
+from tests.desk.house import OPERATIONS, House, open_house
 from tests.record.acts import without_printing
+from tests.record.clock import TestClock
 
 
 @pytest.fixture
@@ -25,4 +26,16 @@ def kept_house(tmp_path_factory: pytest.TempPathFactory, clinic: Clinic) -> Iter
     """A desk shared by the tests of a module, which only look."""
     folder = tmp_path_factory.mktemp("desk") / "record"
     with without_printing(), open_house(make_record(Place(folder), clinic)) as made:
+        yield made
+
+
+@pytest.fixture
+def clock() -> TestClock:
+    return TestClock(OPERATIONS)
+
+
+@pytest.fixture
+def day(tmp_path: Path, clinic: Clinic, clock: TestClock) -> Iterator[House]:
+    """A desk on the day of surgery."""
+    with without_printing(), open_house(make_record(Place(tmp_path / "record"), clinic, clock)) as made:
         yield made

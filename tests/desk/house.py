@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Iterator, Mapping
 from concurrent.futures import Future
@@ -27,6 +28,8 @@ from consent.resources import package_data
 from tests.record.story import PASSWORDS, Staff, Story, make_staff
 
 EXAMPLES = ("ordinary", "hard", "second-eye")
+OPERATIONS = dt.datetime(2027, 2, 24, 4, 30, tzinfo=dt.UTC)
+"""Ten in the morning in India, on the day of surgery of the ordinary case and of the second eye."""
 SETTINGS = DeskSettings(requests_a_minute=100_000)
 
 

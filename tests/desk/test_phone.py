@@ -30,8 +30,8 @@ from consent.record.state import AFTERCARE, SealedSet
 from consent.review import Assessment, assess
 from tests.compose.calendars import FORMULARY, REGIMENS
 from tests.conftest import NAMES, shipped_case
-from tests.desk.house import House, open_house
-from tests.desk.test_theatre import OPERATIONS, confirmed
+from tests.desk.house import OPERATIONS, House, open_house
+from tests.desk.test_theatre import confirmed
 from tests.editing import case_maker, clinic_maker
 from tests.record.acts import without_printing
 from tests.record.clock import TestClock

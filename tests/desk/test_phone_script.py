@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -14,11 +13,11 @@ from consent.clinic import Clinic
 from consent.desk.phone_days import signs
 from consent.desk.phone_file import file_html
 from consent.desk.phone_page import PhonePage
+from tests.chromium import FLAGS, PROGRAM
+from tests.desk.house import OPERATIONS
 from tests.desk.test_phone import drops_in, page_of
-from tests.desk.test_theatre import OPERATIONS
 
-BROWSER = shutil.which("chromium")
-pytestmark = pytest.mark.skipif(BROWSER is None, reason="there is no chromium on this machine")
+pytestmark = pytest.mark.skipif(PROGRAM is None, reason="there is no chromium on this machine")
 ONE_DAY = dt.timedelta(days=1)
 ZONE = dt.timezone(dt.timedelta(hours=5, minutes=30))
 
@@ -41,7 +40,7 @@ def browser() -> Iterator[Any]:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=BROWSER, args=["--no-sandbox", "--disable-gpu"])
+        started = playwright.chromium.launch(executable_path=PROGRAM, args=list(FLAGS))
         yield started
         started.close()
 

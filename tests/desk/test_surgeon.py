@@ -5,41 +5,19 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator
 from html import unescape
-from pathlib import Path
 from typing import Any
 
-import pytest
-
-from consent.clinic import Clinic
 from consent.compose.chain import chain_of
 from consent.desk.screens import screens
 from consent.desk.settling import settled_points
 from consent.drops.grounds import read_checks
-from consent.record.place import Place, make_record
 from consent.record.state import CaseState
 from consent.review import Severity, assess
 from consent.review.point import rules
-from tests.desk.house import House, open_house
-from tests.record.acts import without_printing
+from tests.desk.house import House
 from tests.record.clock import TestClock
 from tests.record.story import IST, PASSWORDS
-
-DAY = dt.datetime(2027, 2, 24, 4, 30, tzinfo=dt.UTC)
-"""Ten in the morning in India, on the day the ordinary case is operated on."""
-
-
-@pytest.fixture
-def clock() -> TestClock:
-    return TestClock(DAY)
-
-
-@pytest.fixture
-def day(tmp_path: Path, clinic: Clinic, clock: TestClock) -> Iterator[House]:
-    """A desk on the day of surgery."""
-    with without_printing(), open_house(make_record(Place(tmp_path / "record"), clinic, clock)) as made:
-        yield made
 
 
 def explained(house: House, name: str = "ordinary") -> CaseState:

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 
@@ -17,28 +16,12 @@ from consent.case import Side
 from consent.clinic import Clinic
 from consent.desk.alike import alike_among, names_alike, said_sides
 from consent.desk.holding import holding
-from consent.record.place import Place, make_record
 from consent.review import assess
 from tests.conftest import shipped_case
-from tests.desk.house import House, open_house
+from tests.desk.house import OPERATIONS, House
 from tests.editing import case_maker, edited
-from tests.record.acts import without_printing
 from tests.record.clock import TestClock
 from tests.record.story import IST, Story
-
-OPERATIONS = dt.datetime(2027, 2, 24, 4, 30, tzinfo=dt.UTC)
-"""Ten in the morning, on the day of surgery of the ordinary case and of the second eye."""
-
-
-@pytest.fixture
-def clock() -> TestClock:
-    return TestClock(OPERATIONS)
-
-
-@pytest.fixture
-def day(tmp_path: Path, clinic: Clinic, clock: TestClock) -> Iterator[House]:
-    with without_printing(), open_house(make_record(Place(tmp_path / "record"), clinic, clock)) as made:
-        yield made
 
 
 def agreed(story: Story) -> None:

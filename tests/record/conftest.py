@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,9 +10,11 @@ import pytest
 
 from consent.clinic import Clinic
 from consent.record.place import Place, Record, make_record
+from tests.record.acts import without_printing
 from tests.record.clock import TestClock
 from tests.record.sealing import Sealed, make_sealed
 from tests.record.servers import Server, running_server
+from tests.record.story import NOON, Story, make_staff
 
 STORES = ("sqlite", "postgresql")
 
@@ -79,3 +82,14 @@ def server_record(server_place: Place, clinic: Clinic, clock: TestClock) -> Iter
 def sealed(clinic: Clinic) -> Sealed:
     """Sealed papers of the ordinary case."""
     return make_sealed(clinic)
+
+
+@pytest.fixture
+def story(sqlite_record: Record, clock: TestClock) -> Iterator[Story]:
+    """A case that was explained on the day of surgery, with papers of a few bytes."""
+    clock.now = NOON
+    with without_printing():
+        story = Story(sqlite_record, make_staff(sqlite_record))
+        story.open()
+        story.explain(NOON - dt.timedelta(minutes=30))
+        yield story

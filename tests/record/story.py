@@ -19,6 +19,8 @@ from consent.record.state import CONSENT, CaseState, data_of
 from tests.editing import case_maker, edited
 
 IST = dt.timezone(dt.timedelta(hours=5, minutes=30))
+NOON = dt.datetime(2027, 2, 24, 12, 0, tzinfo=IST)
+"""On the day on which the ordinary case is operated on."""
 BEFORE_THE_RECORD = ("figures_accepted", "talk")
 """What the shipped example holds already and the story enters step by step."""
 PASSWORDS = {

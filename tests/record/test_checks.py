@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import pytest
@@ -20,21 +20,7 @@ from consent.record.state import CONSENT
 from tests.editing import case_maker
 from tests.record.acts import said_with, without_printing
 from tests.record.clock import TestClock
-from tests.record.story import IST, PASSWORDS, Story, make_staff
-
-NOW = dt.datetime(2027, 2, 24, 12, 0, tzinfo=IST)
-"""The day on which the ordinary case is operated on."""
-
-
-@pytest.fixture
-def story(sqlite_record: Record, clock: TestClock) -> Iterator[Story]:
-    """A case that was explained, with papers of a few bytes."""
-    clock.now = NOW
-    with without_printing():
-        story = Story(sqlite_record, make_staff(sqlite_record))
-        story.open()
-        story.explain(NOW - dt.timedelta(minutes=30))
-        yield story
+from tests.record.story import IST, NOON, PASSWORDS, Story, make_staff
 
 
 def _refused(story: Story, kind: str, changes: Mapping[str, Any] | None = None, **more: Any) -> str:
@@ -61,7 +47,7 @@ def test_a_talk_needs_a_time_and_a_person(story: Story) -> None:
 @pytest.mark.parametrize("kind", ["declined", "wants-time"])
 def test_a_decision_stands_in_the_talk(story: Story, kind: str) -> None:
     assert 'talk.outcome says "agrees"' in _refused(story, kind)
-    changes, _, _ = said_with(kind, story, story.now, NOW)
+    changes, _, _ = said_with(kind, story, story.now, NOON)
     assert story.enter(story.staff.counsellor, kind, changes)
 
 
@@ -129,11 +115,11 @@ def test_nobody_of_the_clinic_is_the_witness(story: Story) -> None:
 
 
 def test_who_reads_and_signs_needs_no_witness(sqlite_record: Record, clock: TestClock) -> None:
-    clock.now = NOW
+    clock.now = NOON
     with without_printing():
         story = Story(sqlite_record, make_staff(sqlite_record))
         story.open(case_maker()({"patient.reads": "yes", "patient.writes_name": "yes"}))
-        story.explain(NOW - dt.timedelta(minutes=30))
+        story.explain(NOON - dt.timedelta(minutes=30))
         story.sign_off()
         with pytest.raises(MoveError, match="no witness is named"):
             story.enter(story.staff.counsellor, "consented", details=_details(story, witness=None))
@@ -143,12 +129,12 @@ def test_who_reads_and_signs_needs_no_witness(sqlite_record: Record, clock: Test
 
 def test_a_guardian_signs_where_one_decides_and_not_the_patient(sqlite_record: Record, clock: TestClock) -> None:
     """Samira Kohli v Dr Prabha Manchanda (2008) 2 SCC 1: only where somebody cannot decide does another, who signs."""
-    clock.now = NOW
+    clock.now = NOON
     guardian = {"basis": "legal guardian", "name": "Her Son Example", "relation": "son", "can_decide": "no"}
     with without_printing():
         story = Story(sqlite_record, make_staff(sqlite_record))
         story.open(case_maker()({"patient.decision": guardian}))
-        story.explain(NOW - dt.timedelta(minutes=30))
+        story.explain(NOON - dt.timedelta(minutes=30))
         story.sign_off()
         assert "Her Son Example decides" in _consent_refused(story)
         assert story.consent(by="Her Son Example").case.state is State.CONSENTED
@@ -159,7 +145,7 @@ def test_papers_that_were_replaced_are_not_those_that_hold(story: Story) -> None
     old = story.now.sealed(CONSENT)
     assert old is not None
     story.enter(story.staff.surgeon, "sent-back", reason="A word was wrong.")
-    story.explain(NOW)
+    story.explain(NOON)
     story.sign_off()
     assert "not the one that holds now" in _consent_refused(story, code=old.code)
     assert story.consent().case.state is State.CONSENTED
@@ -185,8 +171,8 @@ def test_the_second_look_comes_after_the_signature_and_without_a_change(story: S
     story.sign_off()
     story.consent()
     clock.advance(minutes=5)
-    assert "before the patient's signature" in _confirm_refused(story, NOW - dt.timedelta(hours=1), {})
-    later = NOW + dt.timedelta(minutes=1)
+    assert "before the patient's signature" in _confirm_refused(story, NOON - dt.timedelta(hours=1), {})
+    later = NOON + dt.timedelta(minutes=1)
     assert "something has changed: plan" in _confirm_refused(story, later, {"plan_changed": "yes"})
     unasked = _confirm_refused(story, later, {"plan_changed": "unknown", "still_wishes": "unknown"})
     assert "not asked yet: the patient's wish, plan" in unasked and "has changed" not in unasked
@@ -273,7 +259,7 @@ def test_what_was_done_names_the_eye(signed: Story, clock: TestClock) -> None:
 @pytest.mark.parametrize("kind", ["answered", "figures-accepted"])
 def test_nobody_decides_in_the_name_of_another(story: Story, kind: str) -> None:
     """21 CFR 11.100(a) and 11.200(a)(2): a signature is its owner's alone."""
-    changes, _, _ = said_with(kind, story, story.now, NOW)
+    changes, _, _ = said_with(kind, story, story.now, NOON)
     assert changes is not None
     ((key, value),) = changes.items()
     for other in ({"by": "Dr Ravi Example"}, {"registration": "INVENTED-0099"}):
@@ -283,7 +269,7 @@ def test_nobody_decides_in_the_name_of_another(story: Story, kind: str) -> None:
 
 
 def test_drops_are_changed_by_a_change(sqlite_record: Record, clock: TestClock) -> None:
-    clock.now = NOW
+    clock.now = NOON
     with without_printing():
         story = Story(sqlite_record, make_staff(sqlite_record))
         story.open()
@@ -314,11 +300,11 @@ def test_a_lead_s_first_password_does_not_sign(sqlite_record: Record, clock: Tes
     """Information Technology Act 2000 (India), s. 3A(2)(b): under the control of the signatory and of no other."""
     from consent.record.accounts import set_password
 
-    clock.now = NOW
+    clock.now = NOON
     with without_printing():
         story = Story(sqlite_record, make_staff(sqlite_record))
         story.open()
-        story.explain(NOW)
+        story.explain(NOON)
         set_password(sqlite_record, story.staff.lead.person, "asha", "words the lead has chosen")
         with pytest.raises(AccessError, match="somebody else has chosen"):
             story.sign_off("words the lead has chosen")

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -19,30 +18,23 @@ from consent.record.erasure import THE_RESTORE, destroy_keys
 from consent.record.keys import Purpose
 from consent.record.ledger import append
 from consent.record.moves import Role
-from consent.record.place import Place, Record
+from consent.record.place import Place
 from consent.record.restore import restore
 from consent.record.state import CONSENT, sealed_part
-from tests.record.acts import WHY, without_printing
-from tests.record.clock import TestClock
+from tests.record.acts import WHY
 from tests.record.kept import PASSPHRASE, without_scrypt
-from tests.record.story import IST, Story, make_staff
+from tests.record.story import NOON, Story
 
-NOW = dt.datetime(2027, 2, 24, 12, 0, tzinfo=IST)
 CODE = "ab" * 32
 SEALED = {"stage": "consent", "version": 1, "code": CODE, "papers": []}
 AFTERCARE_SEALED = {**SEALED, "stage": "aftercare"}
 
 
 @pytest.fixture
-def story(sqlite_record: Record, clock: TestClock) -> Iterator[Story]:
-    """A case that was explained, of which the record holds together."""
-    clock.now = NOW
-    with without_printing():
-        story = Story(sqlite_record, make_staff(sqlite_record))
-        story.open()
-        story.explain(NOW - dt.timedelta(minutes=30))
-        assert check_record(sqlite_record).problems == ()
-        yield story
+def story(story: Story) -> Story:
+    """The explained case, of which the record holds together."""
+    assert check_record(story.record).problems == ()
+    return story
 
 
 def _forged(story: Story, who: Account, kind: str, role: Role, **body: Any) -> str:
@@ -140,7 +132,7 @@ def test_a_restore_erases_again_and_does_nothing_else(story: Story) -> None:
     purposes = [purpose.value for purpose in Purpose]
     with story.record.store.writing() as connection:
         destroy_keys(connection, story.subject, tuple(Purpose))
-    body = {"destroyed": purposes, "ground": WHY, "erased_at": NOW.isoformat()}
+    body = {"destroyed": purposes, "ground": WHY, "erased_at": NOON.isoformat()}
     assert _forged(story, restore, "erased", Role.LEAD, **body) == ""
     assert 'to "closed"' in _forged(story, restore, "erased", Role.LEAD, **body, state="closed")
 

@@ -83,7 +83,7 @@ def show_text(here: Here, version: int = 0, add: str = "") -> Template:
 @entered("/lead/settings/text", LEAD, largest=2 * LONGEST)
 def keep_text(here: Here, form: Form) -> Any:
     """Keep the whole text, once everything in it can be used."""
-    text = form.long("text").replace("\r\n", "\n")
+    text = form.raw("text").replace("\r\n", "\n")
     path = own_file(here.office)
     try:
         if path is None:
