@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from consent.case.acuity import parse_acuity
-from consent.case.listing.dates import is_date
+from consent.case.dates import is_date
 from consent.case.listing.figures import age, birth_date, date, integer, number, pressure, time
 from consent.case.listing.refusal import CellError, refused
 from consent.case.listing.rules import Column, columns, list_rules, unknown_words, word, words_of

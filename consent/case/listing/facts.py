@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from consent.case.dates import could_be_month_first
 from consent.case.listing.cells import value_of
-from consent.case.listing.dates import could_be_month_first
 from consent.case.listing.headings import Mapped
 from consent.case.listing.listing import ListOptions
 from consent.case.listing.refusal import CellError

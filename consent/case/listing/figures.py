@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from consent.case.listing.dates import date_of, time_of
+from consent.case.dates import date_of, time_of
 from consent.case.listing.refusal import refused
 from consent.case.listing.rules import Column, list_rules, plain
 from consent.case.plain import ascii_digits

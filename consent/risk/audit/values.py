@@ -8,21 +8,12 @@ from collections.abc import Callable
 from typing import Any
 
 from consent.case import Answer
+from consent.case.dates import date_of
 from consent.case.plain import printable, word_key
 from consent.risk.audit.columns import Mapped, audit_rules
 
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_YEAR_FIRST = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
-_DAY_FIRST = re.compile(r"(\d{1,2})[/.\-](\d{1,2})[/.\-](\d{4}|\d{2})")
-_MONTH_NAMED = re.compile(r"(\d{1,2})[ \-]([a-z]{3})[a-z]*[ \-,]+(\d{4}|\d{2})")
-_CLOCK = re.compile(r"[ t]\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?( ?[ap]m)?$")
 _AGE = re.compile(r"(\d{1,3})(?:\.\d+)?\s*(?:y|yr|yrs|year|years)?\.?")
 _LENGTH = re.compile(r"(\d{1,3}(?:[.,]\d+)?)\s*(?:mm)?")
-
-
-_EARLIEST, _LATEST = 1900, 2100
-_CENTURY, _THIS_CENTURY = 100, 2000
-"""Two digits of a year tell the century of an operation, never that of a birth."""
 
 
 class OutsideModelError(ValueError):
@@ -85,28 +76,12 @@ def _length(cell: str, mapped: Mapped) -> float | None:
 def _date(cell: str, mapped: Mapped) -> dt.date | None:
     if _is_unknown(cell, mapped):
         return None
-    text = _CLOCK.sub("", cell.strip().casefold())
     try:
-        year, month, day = _parts(text)
-        if year < _CENTURY and mapped.column.id == "operation_date":
-            year += _THIS_CENTURY
-        if not _EARLIEST <= year <= _LATEST:
-            raise ValueError(text)
-        return dt.date(year, month, day)
+        # Two digits of a year tell the century of an operation, never that of a birth.
+        return date_of(cell, short_years=mapped.column.id == "operation_date")
     except ValueError as failure:
         wrong = f'"{printable(cell)}" is not a date; write 2025-03-31, or 31/03/2025 with the day first'
         raise ValueError(wrong) from failure
-
-
-def _parts(text: str) -> tuple[int, int, int]:
-    """Year, month and day; where only digits tell, the day stands before the month."""
-    if found := _YEAR_FIRST.fullmatch(text):
-        return int(found.group(1)), int(found.group(2)), int(found.group(3))
-    if found := _DAY_FIRST.fullmatch(text):
-        return int(found.group(3)), int(found.group(2)), int(found.group(1))
-    if found := _MONTH_NAMED.fullmatch(text):
-        return int(found.group(3)), _MONTHS.index(found.group(2)) + 1, int(found.group(1))
-    raise ValueError(text)
 
 
 def _text(cell: str, _: Mapped) -> str:

@@ -1,4 +1,4 @@
-"""Reads dates and times of day as lists have them: ISO 8601, or the day first; short years only where it is safe."""
+"""Reads dates and times of day as people write them in tables: ISO 8601, or the day first; short years where it is safe."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _MONTH_NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ \-.,/]*([a-z]{3})[a-z]*[ 
 _CLOCK = re.compile(r"[ t]\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?( ?[ap]m)?$")
 _TIME = re.compile(r"(?:1899-12-3[01] )?(\d{1,2})[:.](\d{2})(?::(\d{2})(?:\.0+)?)?(?: ?([ap])\.?m\.?)?(?: ?(?:hrs|h))?")
 _CENTURY, _THIS_CENTURY, _NOON = 100, 2000, 12
-_EARLIEST, _LATEST = 1900, 2199
+_EARLIEST, _LATEST = 1900, 2100
 
 
 def date_of(text: str, short_years: bool) -> dt.date:
