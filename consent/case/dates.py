@@ -1,4 +1,4 @@
-"""Reads dates and times of day as people write them in tables: ISO 8601, or the day first; short years where it is safe."""
+"""Reads dates and times of day as tables have them: ISO 8601, or the day first; short years only where it is safe."""
 
 from __future__ import annotations
 
