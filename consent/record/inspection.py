@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import datetime as dt
 import io
 import json
@@ -13,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from consent.errors import PaperError, Problem
+from consent.record.awaiting import awaited
 from consent.record.canonical import canonical, digest
 from consent.record.certificate import Certificate
 from consent.record.intact import alterations, altered
@@ -77,7 +77,7 @@ def _inspect(pdf: bytes, clinic: tuple[Certificate, ...], now: dt.datetime) -> I
     content = _data_file(attached)
     data = _object(content)
     is_canonical = canonical(data) == content
-    problems = [*asyncio.run(alterations(pdf, signature)), *_whose(signer, known, clinic), *_when(signer, at, now)]
+    problems = [*awaited(alterations(pdf, signature)), *_whose(signer, known, clinic), *_when(signer, at, now)]
     if not is_canonical:
         problems.append(altered("the data inside are not in the form in which they were sealed"))
     return Inspected(

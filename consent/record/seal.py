@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import datetime as dt
 import io
 from typing import Any
@@ -10,6 +9,7 @@ from typing import Any
 from consent.compose import Document
 from consent.errors import PrintError, Problem
 from consent.print import Archive, Attachment, to_pdf
+from consent.record.awaiting import awaited
 from consent.record.certificate import SigningCertificate, issuers, refuse_outside_validity
 from consent.record.sealed_data import DATA_FILE, SealedData
 
@@ -42,7 +42,7 @@ def sign(unsigned: bytes, signing: SigningCertificate, at: dt.datetime, reason: 
     where the certificate is not valid at ``at``.
     """
     refuse_outside_validity(signing.certificate, at)
-    signed = asyncio.run(_signed(unsigned, signing, at, reason, name))
+    signed = awaited(_signed(unsigned, signing, at, reason, name))
     if not signed.startswith(unsigned):
         raise PrintError(Problem("the signature changed the paper", "seal", "it would no longer be what was reviewed"))
     return signed

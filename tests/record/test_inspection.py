@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import base64
 import dataclasses
 import datetime as dt
@@ -66,6 +67,15 @@ def test_each_paper_is_as_it_was_signed(sealed: Sealed) -> None:
         assert (found.known, found.expired, found.canonical) == (True, False, True)
         assert (found.at, found.reason, found.attachments) == (AT, REASON, (DATA_FILE,))
         assert found.signer == sealed.certificate
+
+
+def test_papers_are_read_where_a_loop_already_runs(sealed: Sealed) -> None:
+    """As in a server's own coroutine, or beside a browser that a test drives."""
+
+    async def inside() -> list[bool]:
+        return [_found_out(sealed, pdf) for pdf in sealed.signed.values()]
+
+    assert not any(asyncio.run(inside()))
 
 
 def test_poppler_agrees_that_the_whole_document_is_signed(sealed: Sealed, tmp_path: Path) -> None:
