@@ -7,8 +7,19 @@ from consent.clinic.model import (
     Clinic,
     DayMarks,
     DropSettings,
+    beside,
     clinic_schema,
     read_clinic,
 )
 
-__all__ = ["AcceptedSeries", "Aftercare", "Audit", "Clinic", "DayMarks", "DropSettings", "clinic_schema", "read_clinic"]
+__all__ = [
+    "AcceptedSeries",
+    "Aftercare",
+    "Audit",
+    "Clinic",
+    "DayMarks",
+    "DropSettings",
+    "beside",
+    "clinic_schema",
+    "read_clinic",
+]

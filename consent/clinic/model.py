@@ -178,6 +178,9 @@ class Clinic(Part):
     local_additions: tuple[LocalAddition, ...] = ()
     population: Literal["south-asia", "uk"] = "south-asia"
     digits: Literal["locale", "latin"] = "locale"
+    reviewed_words: LongText | None = Field(
+        None, description="folder beside this file with what the clinic itself reviewed of each language; words"
+    )
     accepted_series: tuple[AcceptedSeries, ...] = ()
     audit: Audit | None = None
     time_zone: TimeZone = "Asia/Kolkata"
@@ -206,7 +209,16 @@ def read_clinic(path: Path | None = None) -> Clinic:
 
     Raises ``ClinicError`` with one problem per fault.
     """
-    return read_model(path or package_data("clinic", "demo.toml"), Clinic, ClinicError)
+    found = path or package_data("clinic", "demo.toml")
+    return beside(read_model(found, Clinic, ClinicError), found)
+
+
+def beside(clinic: Clinic, path: Path) -> Clinic:
+    """``clinic`` with the folder of its reviewed words found from where its settings at ``path`` are."""
+    folder = (path.parent / (clinic.reviewed_words or "words")).resolve()
+    if clinic.reviewed_words is None and not folder.is_dir():
+        return clinic
+    return clinic.model_copy(update={"reviewed_words": str(folder)})
 
 
 def clinic_schema() -> dict[str, Any]:

@@ -162,8 +162,9 @@ def _evidence(verbs: Verbs) -> None:  # type: ignore[valid-type]
 
 
 def _languages(verbs: Verbs) -> None:  # type: ignore[valid-type]
-    verb = _verb(verbs, "languages", "Shows how far the words of each language have been checked.")
-    verb.add_argument("--json", action="store_true", help="print as JSON")
+    from consent.commands.languages_options import add
+
+    add(_verb(verbs, "languages", "Shows how far the words of each language have been checked; keeps a review."))
 
 
 def _schema(verbs: Verbs) -> None:  # type: ignore[valid-type]

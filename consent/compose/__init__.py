@@ -11,7 +11,8 @@ from consent.compose.going_home import going_home
 from consent.compose.guide import counsellor_guide
 from consent.compose.operating_list import missed_visits, operating_list
 from consent.compose.page_code import CodeParts, page_code, parse_code, parse_short, with_code
-from consent.compose.review_sheet import SheetWords, review_sheet
+from consent.compose.review_sheet import review_sheet
+from consent.compose.review_words import SheetWords
 from consent.compose.risk_sheet import risk_sheet
 from consent.compose.separate_choices import separate_choices
 from consent.compose.voice import Voice, utter

@@ -11,7 +11,7 @@ from consent.compose.document import Document, Facts, Line, Section, Table
 from consent.compose.frame import finish_list
 from consent.compose.signing import needs_reader
 from consent.compose.voice import Voice, joined
-from consent.language import Verbatim, languages
+from consent.language import Tongue, Verbatim
 from consent.review import Severity
 from consent.review.assessment import Assessment
 from consent.wording import remark
@@ -61,9 +61,7 @@ def _who(case: Case, voice: Voice) -> Line:
 def _reading(case: Case, voice: Voice) -> Iterator[Line]:
     patient = case.patient
     reads = "unknown" if patient.reads is Answer.UNKNOWN else "no" if needs_reader(case) else "yes"
-    tag = patient.language
-    named = remark(f"language.{tag}") if tag in languages() else Verbatim(tag)
-    yield voice.line(f"day-sheet.reads.{reads}", language=named)
+    yield voice.line(f"day-sheet.reads.{reads}", language=Tongue(patient.language))
     if patient.interpreter_needed is Answer.YES:
         yield voice.line("day-sheet.interpreter")
 

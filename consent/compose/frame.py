@@ -32,7 +32,7 @@ def header(voice: Voice, assessment: Assessment) -> Line:
 def marks(voice: Voice, assessment: Assessment, patient_sheet: bool) -> tuple[Line, ...]:
     """What is said at the head of every page: draft, or who signed it off; then that words are not released."""
     found = [standing(voice, assessment)]
-    if patient_sheet and not is_released(voice):
+    if patient_sheet and not is_released(voice, assessment.clinic):
         found.append(voice.line("frame.practice"))
     if assessment.case.invented or assessment.clinic.invented:
         found.append(voice.line("frame.invented"))
@@ -54,9 +54,9 @@ def standing(voice: Voice, assessment: Assessment) -> Line:
     )
 
 
-def is_released(voice: Voice) -> bool:
+def is_released(voice: Voice, clinic: Clinic) -> bool:
     """Whether every message said so far stands on a rung that may be signed, in every language of the sheet."""
-    return all(release_of(ids, tag).may_be_signed for tag, ids in voice.used().items())
+    return all(release_of(ids, tag, reviewed=clinic.reviewed_words).may_be_signed for tag, ids in voice.used().items())
 
 
 def telephone(voice: Voice, clinic: Clinic, words: str = "label.telephone") -> Line:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import get_args
 
@@ -13,8 +12,9 @@ from consent.compose.document import Block, Document, Facts, Line, Para, Section
 from consent.compose.figures import horizon
 from consent.compose.frame import finish, local
 from consent.compose.review_drops import drops_section
-from consent.compose.voice import Listed, Voice, joined
-from consent.language import Day, Quoted, Rung
+from consent.compose.review_words import SheetWords, words_section
+from consent.compose.voice import Voice, joined
+from consent.language import Day, Quoted
 from consent.review import Assessment, Point, Row, Severity, State, answer_fact, differences, events, review_triggers
 from consent.risk import Estimate, Range, RangeKind, may_show_personal
 from consent.wording import remark
@@ -22,18 +22,6 @@ from consent.wording import remark
 SHEET = "surgeon-review"
 _ALWAYS_SO = frozenset({"trigger.someone-else", "trigger.days"})
 """Triggers that stand on the form and hold for most patients."""
-
-
-@dataclass(frozen=True)
-class SheetWords:
-    """How far the words of one composed sheet were checked, in one language."""
-
-    sheet: str
-    language: str
-    lowest: Rung
-    stale: int
-    missing: int
-    may_be_signed: bool
 
 
 def review_sheet(
@@ -52,7 +40,7 @@ def review_sheet(
         *(() if is_done else (_risks(assessment, voice),)),
         drops_section(assessment, voice),
         *(() if is_done else (_completeness(assessment, voice, completeness),)),
-        _words(voice, words),
+        words_section(voice, words),
         _sign_off(assessment, voice),
     )
     title = voice.line("review.title", name=Quoted(assessment.case.patient.name))
@@ -343,40 +331,6 @@ def _elements(voice: Voice, rows: list[Row]) -> Line:
 def _named(row: Row) -> str:
     """Which parts of the element nothing answers; all it asks for where it has no parts."""
     return ", ".join(row.missing) or row.element.text
-
-
-def _words(voice: Voice, words: tuple[SheetWords, ...]) -> Section:
-    """How far the words were checked: sheets and languages that stand alike are named together."""
-    standing: dict[tuple[Rung, bool], list[SheetWords]] = {}
-    for entry in words:
-        standing.setdefault((entry.lowest, entry.may_be_signed), []).append(entry)
-    lines = [_standing(voice, rung, may_be_signed, alike) for (rung, may_be_signed), alike in standing.items()]
-    text = joined(lines) if lines else voice.line("review.none")
-    return Section("words", None, (Facts(((voice.line("review.words.heading"), text),)),))
-
-
-def _standing(voice: Voice, rung: Rung, may_be_signed: bool, alike: list[SheetWords]) -> Line:
-    """Sheets in the same languages are named together."""
-    spoken: dict[str, list[str]] = {}
-    for entry in alike:
-        spoken.setdefault(entry.sheet, []).append(entry.language)
-    together: dict[tuple[str, ...], list[str]] = {}
-    for sheet, tags in spoken.items():
-        together.setdefault(tuple(tags), []).append(sheet)
-    named = [
-        voice.line(
-            "review.sheet-in",
-            sheet=Listed(tuple(remark(f"sheet.{sheet}") for sheet in sheets)),
-            language=Listed(tuple(remark(f"language.{tag}") for tag in tags)),
-        )
-        for tags, sheets in together.items()
-    ]
-    return voice.each(
-        "review.sheet-words",
-        sheets=joined(named, ", "),
-        rung=voice.line(f"rung.{int(rung)}"),
-        use=voice.line("review.signable" if may_be_signed else "review.practice"),
-    )
 
 
 def _sign_off(assessment: Assessment, voice: Voice) -> Section:

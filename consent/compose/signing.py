@@ -9,6 +9,7 @@ from consent.case import Answer, Case, DecisionBasis
 from consent.compose.document import Block, Columns, Line, Para, Section, Signature, Spot
 from consent.compose.form_plan import surgeon_named
 from consent.compose.voice import Voice, joined
+from consent.language import Tongue
 from consent.review.assessment import Assessment
 from consent.wording import remark
 
@@ -37,7 +38,7 @@ def signatures(assessment: Assessment, voice: Voice) -> Section:
     eye = remark(f"eye.{case.eye.side}")
     own = case.patient.decision.basis is DecisionBasis.SELF
     rights, mind = voice.line("sign.rights"), voice.line("sign.change-mind")
-    language = voice.line("sign.language", language=remark(f"language.{case.patient.language}"))
+    language = voice.line("sign.language", language=Tongue(case.patient.language))
     said = Para(
         joined([rights, mind, language], " "),
         spots=(
@@ -133,7 +134,7 @@ def _reader(case: Case, voice: Voice, read: str) -> Signature:
         role=voice.line("sign.reader"),
         meaning=voice.line(
             f"{means}-unseen" if unseen else means,
-            language=remark(f"language.{case.patient.language}"),
+            language=Tongue(case.patient.language),
         ),
         labels=labels(voice, "name", "signature", "date", "time"),
         elements=("IN-13", "UN-05"),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from consent.compose.document import Line
-from consent.language import Day, Quoted, Range, Said, Speaker, Value, Verbatim, Year
+from consent.language import Day, Quoted, Range, Said, Speaker, Tongue, Value, Verbatim, Year
 from consent.wording import Remark
 
 
@@ -16,7 +16,7 @@ from consent.wording import Remark
 class Listed:
     """Several remarks in one slot, with a sign between them."""
 
-    items: tuple[Remark, ...]
+    items: tuple[Remark | Tongue, ...]
     between: str = ", "
 
 
@@ -34,13 +34,13 @@ def value_of(speaker: Speaker, value: object) -> Value:
     if isinstance(value, Remark):
         return utter(speaker, value)
     if isinstance(value, Listed):
-        pieces = [utter(speaker, item) for item in value.items]
+        pieces = [speaker.show(value_of(speaker, item)) for item in value.items]
         return Said(*(value.between.join(getattr(piece, form) for piece in pieces) for form in ("html", "plain")))
     if isinstance(value, float):
         return Decimal(f"{value:.10f}").normalize() + 0
     if isinstance(value, str):
         return Verbatim(value)
-    if isinstance(value, int | Decimal | dt.date | dt.time | Said | Quoted | Range | Verbatim | Year | Day):
+    if isinstance(value, int | Decimal | dt.date | dt.time | Said | Quoted | Range | Verbatim | Year | Day | Tongue):
         return value
     raise TypeError(f"a slot was given {type(value).__name__}")
 

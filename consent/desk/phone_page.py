@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from consent.clinic import Clinic
 from consent.compose import Document, Voice
 from consent.compose.document import Block, Columns, Line, Section
 from consent.compose.drop_wall import Poster
@@ -115,18 +116,18 @@ def phone_page(pack: Pack, papers: SealedSet, tag: str) -> PhonePage:
         rules=tuple(_blocks(calendar, ("bottles",), frozenset({"bottles", "rulesbox"}))),
         sheet=tuple(_sections(sheet)),
         langs=sheet.languages,
-        marks=_marks((sheet, *more), voice),
+        marks=_marks((sheet, *more), voice, clinic),
         day_call=call(clinic.telephone.day),
         night_call=call(clinic.telephone.night),
     )
 
 
-def _marks(sheets: tuple[Document, ...], voice: Voice) -> tuple[str, ...]:
+def _marks(sheets: tuple[Document, ...], voice: Voice, clinic: Clinic) -> tuple[str, ...]:
     """What is said at the head of the sheets but who signed them; a practice copy also where its own words are."""
     (tag,) = voice.tags
     found = [mark[0].plain for sheet in sheets for mark in sheet.marks[1:]]
     own = {name for name in load_catalogue(tag).messages if name.startswith("theirs.")}
-    if not release_of(own, tag).may_be_signed:
+    if not release_of(own, tag, reviewed=clinic.reviewed_words).may_be_signed:
         found.insert(0, voice.line("frame.practice")[0].plain)
     return tuple(dict.fromkeys(found))
 

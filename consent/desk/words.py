@@ -17,6 +17,7 @@ from consent.language import (
     Quoted,
     Said,
     Speaker,
+    Tongue,
     Value,
     inspect_catalogue,
     languages,
@@ -72,6 +73,10 @@ class Words:
     def show(self, value: object) -> Markup:
         """A number, date or time by itself, as the language writes it."""
         return Markup(self.sheets.show(value_of(self.sheets, value)).html)  # noqa: S704  escaped where it was said
+
+    def tongue(self, tag: str) -> Said:
+        """The name of a language."""
+        return self.sheets.show(Tongue(tag))
 
     def typed(self, text: str) -> Markup:
         """Text a person typed, in its own direction."""

@@ -20,7 +20,7 @@ from consent.language.readability import EnglishReading, ReadingSignals, read_en
 from consent.language.speech import Speaker
 from consent.language.status import Counts, ReleaseState, counts, refresh_status, release_of
 from consent.language.tags import Direction, direction, script_of
-from consent.language.values import Day, DayPart, Quoted, Range, Said, Value, Verbatim, Year
+from consent.language.values import Day, DayPart, Quoted, Range, Said, Tongue, Value, Verbatim, Year
 
 __all__ = [
     "DESK_DOMAIN",
@@ -42,6 +42,7 @@ __all__ = [
     "Rung",
     "Said",
     "Speaker",
+    "Tongue",
     "Value",
     "Verbatim",
     "Year",

@@ -27,8 +27,8 @@ from consent.language.numbers import Digits, numerals
 from consent.language.plurals import plural_index
 from consent.language.po import Message
 from consent.language.segments import Kind, Part, Piece, assemble, compile_text, sealed_run
-from consent.language.tags import Direction, direction
-from consent.language.values import Day, DayPart, Quoted, Range, Said, Value, Verbatim, Year
+from consent.language.tags import Direction, direction, locale_of
+from consent.language.values import Day, DayPart, Quoted, Range, Said, Tongue, Value, Verbatim, Year
 
 
 class _Phrasebook:
@@ -119,6 +119,8 @@ class Speaker:
             return sealed_run(text) if self._rtl else Piece(Kind.SEALED, escape(text), text)
         if isinstance(value, (date, Day)):
             return self._date_piece(value if isinstance(value, Day) else Day(value, "full"))
+        if isinstance(value, Tongue):
+            return self._tongue(value.tag)
         if isinstance(value, DayPart):
             return self._words(clock_with_day_part(value.moment, self.tag, self.digits))
         text = self._number_text(value)
@@ -137,7 +139,7 @@ class Speaker:
             Problem(
                 what=f"a slot was given {type(value).__name__} {value!r}",
                 where=f"slot in {self.tag}",
-                remedy="give int, Decimal, date, time, Range, Year, Day, DayPart, Verbatim, Quoted or a said message",
+                remedy="give a number, date, time, Range, Year, Day, DayPart, Tongue, Verbatim, Quoted or Said",
             )
         )
 
@@ -147,6 +149,12 @@ class Speaker:
                 Problem(what="a slot was given a date with a time", where="slot", remedy="use one slot for each")
             )
         return self._words(written_date(value.day, self.tag, self.digits, value.style))
+
+    def _tongue(self, tag: str) -> Piece:
+        own = f"language.{tag}"
+        if own in self._book.catalogue.messages:
+            return self._piece(self.say(own))
+        return self._words(locale_of(tag).get_display_name(locale_of(self.tag)) or tag)
 
     def _words(self, text: str) -> Piece:
         if self._rtl:

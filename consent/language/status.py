@@ -17,10 +17,11 @@ _STALE_AT_MOST = Rung.REVISED
 
 @dataclass(frozen=True)
 class Standing:
-    """How one message counts today."""
+    """How one message counts today, and who vouched for it where somebody did."""
 
     rung: Rung
     stale: bool = False
+    by: str = ""
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,7 @@ class ReleaseState:
     lowest: Rung
     missing: tuple[str, ...]
     stale: tuple[str, ...]
+    by: tuple[str, ...] = ()
 
     @property
     def may_be_signed(self) -> bool:
@@ -51,32 +53,47 @@ def status_path(tag: str, directory: Path | None = None) -> Path:
     return language_folder(tag, directory) / "status.toml"
 
 
+def reviewed_path(tag: str, reviewed: str | Path) -> Path:
+    """A clinic's own status file of a language, in its folder ``reviewed``."""
+    return Path(reviewed) / f"{tag}.toml"
+
+
 def release_of(
-    ids: Iterable[str], tag: str, directory: Path | None = None, overlay: Path | None = None
+    ids: Iterable[str], tag: str, directory: Path | None = None, reviewed: str | Path | None = None
 ) -> ReleaseState:
     """The lowest rung among the messages a sheet used, those missing (or without a record) and those stale.
 
-    ``overlay`` is a clinic's own status file for this language, of the same form; it may raise a rung and never lowers
-    one. A sheet of no messages counts as missing.
+    ``reviewed`` is a clinic's folder of status files of the same form; one may raise a rung and never lowers one. A
+    sheet of no messages counts as missing.
     """
-    standings = _standings(tag, directory, overlay)
+    standings = standings_of(tag, directory, reviewed)
     found = {name: standings.get(name, Standing(Rung.MISSING)) for name in sorted(set(ids))}
     return ReleaseState(
         lowest=min((standing.rung for standing in found.values()), default=Rung.MISSING),
         missing=tuple(name for name, standing in found.items() if standing.rung is Rung.MISSING),
         stale=tuple(name for name, standing in found.items() if standing.stale),
+        by=tuple(sorted({standing.by for standing in found.values() if standing.by})),
     )
 
 
-def counts(tag: str, directory: Path | None = None, overlay: Path | None = None) -> Counts:
+def counts(tag: str, directory: Path | None = None, reviewed: str | Path | None = None) -> Counts:
     """How many of the English messages stand on each rung in a language."""
-    standings = _standings(tag, directory, overlay).values()
+    standings = standings_of(tag, directory, reviewed).values()
     by_rung = {rung: sum(standing.rung is rung for standing in standings) for rung in Rung}
     return Counts(len(standings), by_rung, sum(standing.stale for standing in standings))
 
 
+def standings_of(tag: str, directory: Path | None = None, reviewed: str | Path | None = None) -> Mapping[str, Standing]:
+    """Every English message by id, and how it counts in a language. A status file changed since is read again."""
+    own = reviewed_path(tag, reviewed) if reviewed else None
+    if own is None or not own.exists():
+        return _standings(tag, directory, None, 0)
+    return _standings(tag, directory, own, own.stat().st_mtime_ns)
+
+
 @cache
-def _standings(tag: str, directory: Path | None, overlay: Path | None) -> Mapping[str, Standing]:
+def _standings(tag: str, directory: Path | None, overlay: Path | None, changed: int) -> Mapping[str, Standing]:
+    del changed
     english, _ = inspect_catalogue(SOURCE_LANGUAGE, directory)
     words, _ = inspect_catalogue(tag, directory)
     layers = [read_ladder(path).records for path in (status_path(tag, directory), overlay) if path is not None]
@@ -94,7 +111,8 @@ def _standing(record: Record | None, source: Message, words: Message | None) -> 
     if record.text and record.text != words.fingerprint:
         rung = min(rung, Rung.MACHINE_DRAFT)
     stale = record.source != source.fingerprint
-    return Standing(min(rung, _STALE_AT_MOST) if stale else rung, stale)
+    rung = min(rung, _STALE_AT_MOST) if stale else rung
+    return Standing(rung, stale, record.by if rung is record.rung else "")
 
 
 def refresh_status(tag: str, directory: Path | None = None, *, drafted_by: str = "", on: date | None = None) -> Path:

@@ -68,4 +68,11 @@ class DayPart:
     moment: time
 
 
-Value = int | Decimal | date | time | Verbatim | Quoted | Range | Year | Day | DayPart | Said
+@dataclass(frozen=True, slots=True)
+class Tongue:
+    """The name of a language, by its tag: in the words of the catalogue, or else in those of CLDR."""
+
+    tag: str
+
+
+Value = int | Decimal | date | time | Verbatim | Quoted | Range | Year | Day | DayPart | Tongue | Said

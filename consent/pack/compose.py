@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from consent.case import Case
@@ -100,6 +100,8 @@ class Pack:
     points: tuple[Point, ...]
     completeness: tuple[Row, ...]
     words: tuple[SheetWords, ...]
+    said: Mapping[str, frozenset[str]]
+    """Ids of the messages that were said on each sheet, whatever the language."""
 
     @property
     def lacking(self) -> tuple[Row, ...]:
@@ -173,16 +175,25 @@ def compose_pack(
     rows = proved(assessment, spoken)
     lacking = () if case.done is not None else completeness_points(rows, case.answers)
     points = by_severity((*assessment.points, *lacking))
-    words = tuple(entry for document, voice in spoken for entry in sheet_words(document, voice))
+    words = tuple(entry for document, voice in spoken for entry in sheet_words(document, voice, clinic))
     documents = [document for document, _ in spoken]
     for tag in wanted or (clinic.language,):
-        documents.append(review_sheet(assessment, Voice((tag,), clinic.digits), points, rows, words))
+        voice = Voice((tag,), clinic.digits)
+        spoken.append((review_sheet(assessment, voice, points, rows, words), voice))
+        documents.append(spoken[-1][0])
     refused = any(row.blocks for row in rows)
     past = BEFORE_SURGERY if case.done is not None else ()
     left_out = (*past, *((FORM,) if refused else ()))
     documents.sort(key=lambda document: SHEETS.index(document.sheet))
     chosen = tuple(document for document in documents if document.sheet in sheets and document.sheet not in left_out)
-    return Pack(assessment, chosen, points, rows, words)
+    return Pack(assessment, chosen, points, rows, words, _said(spoken))
+
+
+def _said(spoken: list[tuple[Document, Voice]]) -> Mapping[str, frozenset[str]]:
+    found: dict[str, frozenset[str]] = {}
+    for document, voice in spoken:
+        found[document.sheet] = found.get(document.sheet, frozenset()).union(*voice.used().values())
+    return found
 
 
 def _refuse_the_past(case: Case, sheets: tuple[str, ...]) -> None:
@@ -232,13 +243,15 @@ def _without_own_words(texts: tuple[str, ...], case: Case, speaker: Speaker) -> 
     return texts
 
 
-def sheet_words(document: Document, voice: Voice) -> tuple[SheetWords, ...]:
+def sheet_words(document: Document, voice: Voice, clinic: Clinic) -> tuple[SheetWords, ...]:
     """How far the words of ``document`` were checked, language by language."""
     found = []
     for tag, ids in voice.used().items():
-        state = release_of(ids, tag)
+        state = release_of(ids, tag, reviewed=clinic.reviewed_words)
         found.append(
-            SheetWords(document.sheet, tag, state.lowest, len(state.stale), len(state.missing), state.may_be_signed)
+            SheetWords(
+                document.sheet, tag, state.lowest, len(state.stale), len(state.missing), state.may_be_signed, state.by
+            )
         )
     return tuple(found)
 

@@ -188,4 +188,5 @@ def _words(entry: SheetWords) -> dict[str, Any]:
         "stale": entry.stale,
         "missing": entry.missing,
         "may_be_signed": entry.may_be_signed,
+        "by": list(entry.by),
     }

@@ -14,7 +14,7 @@ from typing import Any
 from consent.compose import Document, Voice
 from consent.compose.frame import marks
 from consent.errors import MachineError, Problem, UsageError
-from consent.language import Quoted, Said
+from consent.language import Quoted, Said, Tongue
 from consent.pack.compose import Pack
 from consent.pack.data import assessment_data
 from consent.pack.earlier import DATA, has_earlier_pack, holds_papers, remove_stale
@@ -165,7 +165,7 @@ def _sheet_links(voice: Voice, written: tuple[Written, ...]) -> Iterator[dict[st
             yield {
                 "file": entry.path.name,
                 "name": _say(voice, f"sheet.{entry.sheet}"),
-                "languages": " + ".join(_say(voice, f"language.{tag}").plain for tag in entry.languages),
+                "languages": " + ".join(voice.show(Tongue(tag))[0].plain for tag in entry.languages),
                 "pages": voice.count("index.pages", entry.pages)[0],
             }
 

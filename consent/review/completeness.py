@@ -105,7 +105,7 @@ def _row(element: NamedElement, assessment: Assessment, anchors: list[Anchor], c
     if element.check == "reading":
         return _reading(element, composed.texts)
     if element.check == "signals":
-        return _signals(element, composed)
+        return _signals(element, composed, assessment.clinic.reviewed_words)
     parts = tuple(part for name in element.parts for part in _expanded(name, assessment))
     if (element.parts and not parts) or (element.optional and not anchors):
         return Row(element, State.NOT_APPLICABLE)
@@ -191,7 +191,7 @@ def _reading(element: NamedElement, texts: Mapping[str, tuple[str, ...]]) -> Row
     return Row(element, State.MET if met else State.UNMET, measured=measured)
 
 
-def _signals(element: NamedElement, composed: Composed) -> Row:
+def _signals(element: NamedElement, composed: Composed, reviewed: str | None) -> Row:
     """Signals of every language but English; met only once lay readers have said the words back."""
     measured, tested = [], True
     for tag in [tag for tag in composed.texts if tag != "en"]:
@@ -202,7 +202,7 @@ def _signals(element: NamedElement, composed: Composed) -> Row:
                 f"{tag}: {found.mean_words_per_sentence:.1f} words a sentence, longest {found.longest_sentence}, "
                 f"long words {100 * found.long_word_share:.0f} %, conjuncts {found.conjuncts}"
             )
-            tested = tested and release_of(composed.said.get(tag, ()), tag).lowest >= Rung.LAY_TESTED
+            tested = tested and release_of(composed.said.get(tag, ()), tag, reviewed=reviewed).lowest >= Rung.LAY_TESTED
     if not measured:
         return Row(element, State.NOT_APPLICABLE)
     missing = () if tested else ("no lay reader has said it back",)

@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from consent.errors import LanguageError
-from consent.language import Day, DayPart, Quoted, Range, Said, Speaker, Verbatim, Year
+from consent.language import Day, DayPart, Quoted, Range, Said, Speaker, Tongue, Verbatim, Year
 
 PHONE = Verbatim("00000 11111")
 
@@ -139,3 +139,14 @@ def test_templates_print_it_as_it_is(words):
     said = Speaker("en", directory=words).say("form.why")
     assert escape(said) == said.html
     assert str(said) == said.plain
+
+
+@pytest.mark.parametrize(("tag", "said"), [("bn", "বাংলা"), ("mr", "মারাঠি"), ("sat", "সাঁওতালি")])
+def test_a_language_nobody_wrote_is_named_as_cldr_does(tag, said):
+    # CLDR 46, bn.xml, localeDisplayNames; Bengali itself by the catalogue's own word.
+    assert Speaker("bn").show(Tongue(tag)).plain == said
+
+
+def test_what_is_no_language_is_refused():
+    with pytest.raises(LanguageError, match="not a language tag"):
+        Speaker("bn").show(Tongue("no such"))

@@ -15,6 +15,7 @@ from consent.errors import LanguageError
 from consent.language import Rung, counts, refresh_status, release_of
 from consent.language.ladder import read_ladder
 from consent.language.refresh import main
+from consent.language.status import reviewed_path
 
 WHY = "The lens of your eye has become **cloudy**."
 DAYS = "{count} day\n{count} days"
@@ -46,6 +47,7 @@ def raise_to(folder, rung, *, path=None, ids=None, **changes):
             keys = "".join(f', {key} = "{value}"' for key, value in told.items() if value)
             lines.append(f'"{name}" = {{ rung = {rung}, on = 2026-02-10{keys} }}')
     path = path or folder / "bn" / "status.toml"
+    path.parent.mkdir(exist_ok=True)
     path.write_text("\n".join(lines), encoding="utf-8")
     return path
 
@@ -114,17 +116,20 @@ def test_a_sheet_of_no_words_is_not_released(folder):
 
 
 def test_the_clinic_may_raise_but_not_lower(folder, tmp_path):
-    own = raise_to(folder, 5, path=tmp_path / "own.toml", ids={"form.why"})
+    own = tmp_path / "own"
+    raise_to(folder, 5, path=reviewed_path("bn", own), ids={"form.why"})
     assert release_of(["form.why"], "bn", folder, own).may_be_signed
     assert not release_of(["form.why"], "bn", folder).may_be_signed
     assert release_of(["x.days"], "bn", folder, own).lowest is Rung.MACHINE_DRAFT
-    low = raise_to(folder, 1, path=tmp_path / "low.toml")
+    low = tmp_path / "low"
+    raise_to(folder, 1, path=reviewed_path("bn", low))
     raise_to(folder, 6)
     assert release_of(["form.why"], "bn", folder, low).lowest is Rung.LAY_TESTED
 
 
 def test_the_clinics_review_is_of_these_words(folder, tmp_path, write_catalogue, bodies):
-    own = raise_to(folder, 5, path=tmp_path / "own.toml")
+    own = tmp_path / "own"
+    raise_to(folder, 5, path=reviewed_path("bn", own))
     write_catalogue(folder, "bn", bodies["bn"].replace("ঘোলা", "সাদা"))
     assert not release_of(["form.why"], "bn", folder, own).may_be_signed
 

@@ -147,8 +147,8 @@ def test_the_sheets_come_in_order(outcome: str, clinic: Clinic) -> None:
 
 
 def test_a_language_without_words_is_refused_by_name(clinic: Clinic) -> None:
-    with pytest.raises(UsageError, match=r'no words in "ta"'):
-        compose_pack(shipped_case("ordinary"), clinic, ("ta",))
+    with pytest.raises(UsageError, match=r'no words in "mr"'):
+        compose_pack(shipped_case("ordinary"), clinic, ("mr",))
 
 
 def test_a_failing_sheet_leaves_no_half_file(clinic: Clinic, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

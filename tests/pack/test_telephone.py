@@ -304,5 +304,5 @@ def test_pack_written_over_a_pack(clinic: Clinic, tmp_path: Path, telephone: Tel
 def test_a_language_without_words_falls_back_to_the_clinics(clinic: Clinic) -> None:
     """The patient's own language is one nobody wrote: the file speaks the clinic's, as the sheets asked for do."""
     case = case_with()
-    tamil = case.model_copy(update={"patient": case.patient.model_copy(update={"language": "ta"})})
-    assert b"Eye drops\\, LEFT eye" in file_of(tamil, clinic)
+    marathi = case.model_copy(update={"patient": case.patient.model_copy(update={"language": "mr"})})
+    assert b"Eye drops\\, LEFT eye" in file_of(marathi, clinic)

@@ -11,7 +11,8 @@ import json
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
-from functools import cache, partial
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -50,7 +51,6 @@ from consent.language import (
     load_catalogue,
     plural_index,
     read_english,
-    release_of,
     running_text,
 )
 from consent.pack import Pack, assessment_data, compose_pack, refuse_incomplete
@@ -565,8 +565,8 @@ def test_rule_10_interpreter():
         "Time",
     ]
 
-    unwritten = {"patient.language": "ta", "talk.language": "ta", "talk.speaks_the_language": "no"}
-    assert "ta" not in languages()
+    unwritten = {"patient.language": "mr", "talk.language": "mr", "talk.speaks_the_language": "no"}
+    assert "mr" not in languages()
     assert fired(unwritten)["consent.no-words-in-language"] is Severity.STOP
     for helped in (interpreter, {"talk.speaks_the_language": "yes"}):
         assert "consent.no-words-in-language" not in fired(unwritten | helped)
@@ -950,16 +950,17 @@ def test_rule_22_teach_back(name, operated):
 # 23, 24. Languages
 
 
-def overlay_of(path: Any, ids: Iterable[str], rung: int, stale: str = "") -> Any:
-    """A clinic's own status file that puts messages on a rung; the English of ``stale`` has changed since."""
+def reviewed(folder: Path, ids: Iterable[str], rung: int, stale: str = "") -> str:
+    """A clinic's folder with a status file that puts messages on a rung; the English of ``stale`` has changed since."""
     lines = ["[ladder]", 'drafted_by = "a translator"', "date = 2026-02-09", "", "[messages]"]
     for name in ids:
         words = load_catalogue("en").message(name).fingerprint
         source = "0" * 12 if name == stale else words
         record = f'source = "{source}", rung = {rung}, text = "{words}", by = "Dr B", on = 2026-02-10'
         lines.append(f'"{name}" = {{ {record} }}')
-    path.write_text("\n".join(lines), encoding="utf-8")
-    return path
+    folder.mkdir()
+    (folder / "en.toml").write_text("\n".join(lines), encoding="utf-8")
+    return str(folder)
 
 
 SHEETS: dict[str, Callable[..., Document]] = {
@@ -974,7 +975,7 @@ PRACTICE = "PRACTICE COPY: words not checked, not for signing"
 
 
 @pytest.mark.parametrize("name", SHEETS)
-def test_rule_23_language_status(name, tmp_path, monkeypatch):
+def test_rule_23_language_status(name, tmp_path):
     """Words below the rung of a clinician's check, or whose English changed since, make the sheet a practice copy, and
     the page says so; a language nobody wrote is refused, never replaced without a word.
 
@@ -983,10 +984,9 @@ def test_rule_23_language_status(name, tmp_path, monkeypatch):
     """
     assessment = assess(case_of(name="hard"), make_clinic())
 
-    def composed(overlay: Any = None) -> list[str]:
-        checked = release_of if overlay is None else partial(release_of, overlay=overlay)
-        monkeypatch.setattr("consent.compose.frame.release_of", checked)
-        document = SHEETS[name](assessment, Voice(("en",), "latin"))
+    def composed(folder: str | None = None) -> list[str]:
+        clinic = assessment.clinic.model_copy(update={"reviewed_words": folder})
+        document = SHEETS[name](replace(assessment, clinic=clinic), Voice(("en",), "latin"))
         marks = [line[0].plain for line in document.marks]
         assert all(mark in to_html(document) for mark in marks)
         return marks
@@ -998,15 +998,15 @@ def test_rule_23_language_status(name, tmp_path, monkeypatch):
     everything = sorted(load_catalogue("en").messages)
     assert PRACTICE in composed()
     for rung in Rung:
-        marked = PRACTICE in composed(overlay_of(tmp_path / f"{rung}.toml", everything, rung))
+        marked = PRACTICE in composed(reviewed(tmp_path / str(rung), everything, rung))
         assert marked == (rung < Rung.CLINICIAN_CHECKED)
     one = used[len(used) // 2]
     all_but_one = [message for message in everything if message != one]
-    assert PRACTICE in composed(overlay_of(tmp_path / "but-one.toml", all_but_one, 7))
-    assert PRACTICE in composed(overlay_of(tmp_path / "stale.toml", everything, 7, stale=one))
+    assert PRACTICE in composed(reviewed(tmp_path / "but-one", all_but_one, 7))
+    assert PRACTICE in composed(reviewed(tmp_path / "stale", everything, 7, stale=one))
 
     with pytest.raises(UsageError, match="no words"):
-        compose_pack(case_of({"patient.language": "ta"}), make_clinic())
+        compose_pack(case_of({"patient.language": "mr"}), make_clinic())
     for words in packed(name="hard").words:
         assert (words.lowest, words.may_be_signed) == (Rung.MACHINE_DRAFT, False)
 

@@ -30,7 +30,7 @@ def lens(design: str, place: str = "capsular bag", **more: Any) -> dict[str, Any
     return {"design": design, "material": "acrylic", "place": place, "a_constant": 118.4, "power_d": 20.0, **more}
 
 
-TAMIL = {"patient.language": "ta", "talk.language": "ta", "talk.speaks_the_language": "unknown"}
+MARATHI = {"patient.language": "mr", "talk.language": "mr", "talk.speaks_the_language": "unknown"}
 THIN = {"eye.posterior_subcapsular": "no", "eye.acuity_explained": "unknown"}
 TRAINEE = {"plan.trainee_may_operate": "yes"}
 NEEDLE = {"plan.anaesthesia": "peribulbar"}
@@ -165,8 +165,8 @@ TABLE: list[Row] = [
         {"talk.said_back": said_back("after explaining again")},
     ),
     # Mental Healthcare Act 2017, s. 4 and 42 CFR 441.258 as models: words in a language the patient has
-    ("consent.no-words-in-language", TAMIL, TAMIL | {"talk.speaks_the_language": "yes"}),
-    ("consent.no-words-in-language", TAMIL, TAMIL | {"patient.interpreter": {"name": "I. Example"}}),
+    ("consent.no-words-in-language", MARATHI, MARATHI | {"talk.speaks_the_language": "yes"}),
+    ("consent.no-words-in-language", MARATHI, MARATHI | {"patient.interpreter": {"name": "I. Example"}}),
     # HHS section 1557 final rule 2024
     (
         "consent.interpreter-unqualified",

@@ -918,7 +918,8 @@ def test_another_language_is_unmet_until_lay_readers_have_said_it_back(
 ) -> None:
     asked = []
 
-    def release(ids: Iterable[str], tag: str) -> ReleaseState:
+    def release(ids: Iterable[str], tag: str, *, reviewed: str | None) -> ReleaseState:
+        assert reviewed is None
         asked.append((tag, frozenset(ids)))
         return ReleaseState(rung, (), ())
 

@@ -1,0 +1,117 @@
+"""The words that carry the meaning: how each language says them, and where a message says one otherwise.
+
+``locales/en/glossary.toml`` lists the terms and what each stands for; the same file of every other language lists the
+stems by which it says each, its usual word first, and names the messages that say it otherwise, with the reason.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from consent.errors import LanguageError, Problem
+from consent.language.catalogue import SOURCE_LANGUAGE, inspect_catalogue, language_folder
+
+
+@dataclass(frozen=True)
+class Term:
+    """One idea. ``english``: the forms that stand for it in English messages, but for those within ``not_english``.
+
+    ``bracket``: the English word a clinic will use, which stands once in brackets in the messages ``bracket_in`` of
+    every language that is not written in Latin letters.
+    """
+
+    english: tuple[str, ...]
+    meaning: str
+    not_english: tuple[str, ...] = ()
+    bracket: str = ""
+    bracket_in: tuple[str, ...] = ()
+
+    def is_in(self, text: str) -> bool:
+        """Whether an English text speaks of it."""
+        for other in self.not_english:
+            text = re.sub(rf"(?<![a-z]){re.escape(other)}(?![a-z])", " ", text, flags=re.I)
+        words = "|".join(map(re.escape, self.english))
+        return re.search(rf"(?<![a-z])(?:{words})(?![a-z])", text, re.I) is not None
+
+
+@dataclass(frozen=True)
+class Wording:
+    """How a language says a term: the stems that stay inside every form of its words; and, message by message, why it
+    is said otherwise there."""
+
+    said: tuple[str, ...]
+    otherwise: Mapping[str, str] = field(default_factory=dict)
+
+    def is_in(self, text: str) -> bool:
+        """Whether a text of the language speaks of it."""
+        return any(stem in text for stem in self.said)
+
+
+@cache
+def terms(directory: Path | None = None) -> Mapping[str, Term]:
+    """The terms by id. LanguageError naming file and key for anything that is not as described here."""
+    return {name: Term(**entry) for name, entry in _tables(SOURCE_LANGUAGE, directory, Term)}
+
+
+@cache
+def glossary(tag: str, directory: Path | None = None) -> Mapping[str, Wording]:
+    """How a language says each term. LanguageError where one is missing, unknown, or not written in form NFC."""
+    found = {name: Wording(**entry) for name, entry in _tables(tag, directory, Wording)}
+    path = glossary_path(tag, directory)
+    for name in terms(directory).keys() ^ found.keys():
+        raise _error(path, f"term.{name} is {'unknown' if name in found else 'missing'}")
+    for name, wording in found.items():
+        if not wording.said or any(not unicodedata.is_normalized("NFC", stem) or not stem for stem in wording.said):
+            raise _error(path, f"term.{name}: said is empty or not in Unicode form NFC")
+    return found
+
+
+def glossary_path(tag: str, directory: Path | None = None) -> Path:
+    """The glossary of a language."""
+    return language_folder(tag, directory) / "glossary.toml"
+
+
+def strays(tag: str, directory: Path | None = None) -> Iterator[Problem]:
+    """Each message whose English has a term that the language does not say as its glossary does; and each exception
+    that is none."""
+    english, _ = inspect_catalogue(SOURCE_LANGUAGE, directory)
+    words, _ = inspect_catalogue(tag, directory)
+    wordings = glossary(tag, directory)
+    for name, term in terms(directory).items():
+        wording = wordings[name]
+        left = dict(wording.otherwise)
+        for message in english.messages.values():
+            own = words.messages.get(message.id)
+            if own is None or not any(term.is_in(form) for form in message.forms):
+                continue
+            if all(wording.is_in(form) for form in own.forms):
+                continue
+            if left.pop(message.id, None) is None:
+                yield Problem(f"{tag}: says {name!r} in other words: {own.forms[0]}", f'message "{message.id}"')
+        yield from (Problem(f"{tag}: {name!r} is said as usual, or not at all", f'"{message}"') for message in left)
+
+
+def _tables(tag: str, directory: Path | None, kind: type) -> Iterator[tuple[str, dict[str, Any]]]:
+    path = glossary_path(tag, directory)
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise _error(path, "there is no glossary") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise _error(path, f"not well formed TOML ({error})") from None
+    known = set(kind.__dataclass_fields__)  # type: ignore[attr-defined]
+    for name, entry in data.get("term", {}).items():
+        if unknown := entry.keys() - known:
+            raise _error(path, f"term.{name}: unknown {', '.join(sorted(unknown))}")
+        yield name, {key: tuple(value) if isinstance(value, list) else value for key, value in entry.items()}
+
+
+def _error(path: Path, what: str) -> LanguageError:
+    return LanguageError(Problem(what, str(path), "a thing that has two names on one paper is taken for two things"))
