@@ -12,7 +12,7 @@ from consent.compose.calendar_pictures import stair
 from consent.compose.document import Block, Line, Para, Pictures
 from consent.compose.drop_steps import Mark, days_line, giver, mark_of, printed_days, said, sides_of
 from consent.compose.frame import telephone
-from consent.compose.pictures import pictogram
+from consent.compose.pictures import pictogram, titled
 from consent.compose.voice import Voice
 from consent.compose.which_eye import face
 from consent.drops import DaySessions, DropPlan, Ends, Form, Phase, Row
@@ -169,12 +169,16 @@ class _DayFacts:
             number=self.voice.show(Day(day, "day")),
             month=self.voice.show(Day(day, "month")) if day == self.first or day.day == 1 else None,
             rounds=self.voice.line("calendar.rounds", count=rounds) if rounds else None,
-            visit=pictogram("visit") if day in self.visits else None,
-            opening=pictogram("open_bottle"),
+            visit=self._sign("visit", "calendar.visit") if day in self.visits else None,
+            opening=self._sign("open_bottle", "calendar.legend.open"),
             opens=tuple(mark_of(row, self.voice) for row in self.opened.get(day, ())),
-            surgery=pictogram("pad") if day == self.surgery else None,
+            surgery=self._sign("pad", "calendar.legend.surgery") if day == self.surgery else None,
             is_new=day in self.new,
         )
+
+    def _sign(self, picture: str, words: str) -> str:
+        """A sign that has no words beside it in the cell."""
+        return titled(pictogram(picture), self.voice.line(words)[0].plain)
 
 
 def _changes(plan: DropPlan) -> Iterator[dt.date]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from html import escape
 
 from consent.case import Side
 from consent.case.part import Part
@@ -34,6 +35,12 @@ def icon_array(filled: int, could_be: int | None = None) -> str:
     ]
     size = f'viewBox="0 0 {ACROSS * _PITCH} {DOWN * _PITCH}"'
     return f'<svg xmlns="http://www.w3.org/2000/svg" class="array" {size}>{"".join(strokes)}</svg>'
+
+
+def titled(svg: str, words: str) -> str:
+    """``svg`` with ``words`` as the text that stands for it where it cannot be seen; one that has such words stays."""
+    opening, bracket, rest = svg.partition(">")
+    return svg if rest.startswith("<title>") else f"{opening}{bracket}<title>{escape(words)}</title>{rest}"
 
 
 def _dots(start: int, end: int, width: float, colour: str) -> str:

@@ -29,6 +29,8 @@ def environment() -> Environment:
     from jinja2 import FileSystemLoader, StrictUndefined
     from jinja2.sandbox import SandboxedEnvironment
 
+    from consent.print.described import described
+
     made = SandboxedEnvironment(
         loader=FileSystemLoader([templates() / "desk", templates()]),
         autoescape=True,
@@ -37,6 +39,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
         auto_reload=False,
     )
+    made.filters["alt"] = described
     made.globals |= {
         "asset": asset,
         "eye_svg": eye_svg,

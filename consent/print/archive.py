@@ -14,6 +14,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from consent.print.structure import mend_tables
+
 Relationship = Literal["Source", "Data", "Alternative", "Supplement"]
 
 
@@ -54,10 +56,11 @@ def left_open() -> Iterator[None]:
 
 
 def finisher(archive: Archive) -> Callable[[Any, Any], None]:
-    """What WeasyPrint calls before it writes: embeds the files, names PDF/UA beside PDF/A."""
+    """What WeasyPrint calls before it writes: mends tags, embeds the files, names PDF/UA beside PDF/A."""
 
     def finish(document: Any, pdf: Any) -> None:
         del document
+        mend_tables(pdf)
         if archive.attachments:
             _embed(pdf, archive)
         _name_accessible(pdf)

@@ -12,15 +12,23 @@ from typing import TYPE_CHECKING, Any
 from consent.compose import Document
 from consent.compose.frame import PAGE, PAGES
 from consent.errors import PrintError, Problem
-from consent.language import direction
+from consent.language import direction, numerals
 from consent.print.archive import Archive, finisher, left_open, stamp_dates
+from consent.print.structure import mend_tables
 from consent.resources import templates
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-_COUNTERS = {"bn": "bengali", "hi": "devanagari", "ne": "devanagari", "ta": "tamil", "or": "oriya", "te": "telugu"}
-_NATIVE_DIGITS = frozenset({"bn", "ne"})
+_COUNTERS = {
+    "arabext": "persian",
+    "beng": "bengali",
+    "deva": "devanagari",
+    "orya": "oriya",
+    "tamldec": "tamil",
+    "telu": "telugu",
+}
+"""Digits of CLDR as the counter styles of CSS Counter Styles 3 name them; those it does not name are 0 to 9."""
 
 
 def to_html(document: Document, digits: str = "locale") -> str:
@@ -53,7 +61,9 @@ def to_pdf(document: Document, digits: str = "locale", archive: Archive | None =
             stylesheets=[_style()], font_config=_fonts()
         )
         if archive is None:
-            pdf = pages.write_pdf(pdf_variant="pdf/ua-1", optimize_images=False)
+            pdf = pages.write_pdf(
+                pdf_variant="pdf/ua-1", optimize_images=False, finisher=lambda _, written: mend_tables(written)
+            )
         else:
             stamp_dates(pages.metadata, archive)
             with left_open():
@@ -66,8 +76,8 @@ def to_pdf(document: Document, digits: str = "locale", archive: Archive | None =
 def page_counter(document: Document, digits: str) -> str:
     """CSS ``content`` of the page number: the sheet's words with counters where the page numbers stand."""
     tag, said = document.languages[0][0], document.page_label[0].plain
-    native = digits != "latin" and tag in _NATIVE_DIGITS
-    style = f", {_COUNTERS[tag]}" if native else ""
+    counter = _COUNTERS.get(numerals(tag, "latin" if digits == "latin" else "locale").system)
+    style = f", {counter}" if counter else ""
     before, _, rest = said.partition(PAGE)
     between, _, after = rest.partition(PAGES)
     pieces = (_css(before), f"counter(page{style})", _css(between), f"counter(pages{style})", _css(after))
@@ -92,13 +102,17 @@ def environment() -> Environment:
     from jinja2 import FileSystemLoader, StrictUndefined
     from jinja2.sandbox import SandboxedEnvironment
 
-    return SandboxedEnvironment(
+    from consent.print.described import described
+
+    made = SandboxedEnvironment(
         loader=FileSystemLoader(templates()),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["alt"] = described
+    return made
 
 
 @cache
