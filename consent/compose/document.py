@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, fields, is_dataclass
-from typing import Literal
+from dataclasses import dataclass, field, fields, is_dataclass, replace
+from typing import Any, Literal
 
 from consent.language import Said
 from consent.review import Anchor
@@ -325,6 +325,11 @@ class Document:
         texts = {tag: " ".join(line[place].plain for line in lines) for place, tag in enumerate(tags)}
         return Anchor(name, part, texts, self.sheet, section)
 
+    def in_language(self, place: int) -> Document:
+        """The same sheet in one of its languages alone."""
+        one: Document = _only(self, place)
+        return replace(one, languages=(self.languages[place],))
+
     def texts_by_language(self) -> dict[str, tuple[str, ...]]:
         """Every text of the sheet by language tag."""
         lines = [line for _, line in self.lines()]
@@ -341,6 +346,18 @@ def _flat(blocks: tuple[Block, ...]) -> Iterator[Block]:
 
 def _is_line(value: object) -> bool:
     return isinstance(value, tuple) and bool(value) and all(isinstance(item, Said) for item in value)
+
+
+def _only(value: Any, place: int) -> Any:
+    """``value`` with each line in one language."""
+    if _is_line(value):
+        return (value[place],)
+    if isinstance(value, tuple):
+        return tuple(_only(item, place) for item in value)
+    if is_dataclass(value) and not isinstance(value, Said | type):
+        found = {entry.name: _only(getattr(value, entry.name), place) for entry in fields(value)}
+        return replace(value, **found)
+    return value
 
 
 def _lines_in(value: object) -> Iterator[Line]:

@@ -59,6 +59,20 @@ SHEETS = (
     "surgeon-review",
 )
 """Every sheet of one case, in the order in which they are used."""
+FOR_PATIENTS = frozenset(
+    {
+        FORM,
+        "risk-sheet",
+        "separate-choices",
+        "decision",
+        "before-day",
+        "going-home",
+        "drop-calendar",
+        "not-to-plan",
+        "lens-card",
+    }
+)
+"""What a patient signs, keeps or takes home; the others are for staff."""
 BEFORE_SURGERY = SHEETS[: SHEETS.index("going-home")]
 """Sheets of the plan: once the operation is done, they are on record and are not made again."""
 

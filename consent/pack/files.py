@@ -15,22 +15,23 @@ from consent.compose import Document, Voice
 from consent.compose.frame import marks
 from consent.errors import MachineError, Problem, UsageError
 from consent.language import Quoted, Said, Tongue
-from consent.pack.compose import Pack
+from consent.pack.compose import FOR_PATIENTS, Pack
 from consent.pack.data import assessment_data
 from consent.pack.earlier import DATA, has_earlier_pack, holds_papers, remove_stale
 from consent.pack.telephone import calendar_file, spoken, text_message
-from consent.print import to_pdf
+from consent.print import to_pdf, to_screen
 
 
 @dataclass(frozen=True)
 class Written:
-    """One file of the pack. ``parts``: of a text message."""
+    """One file of the pack. ``parts``: of a text message. ``of``: the sheet that a file for the screen repeats."""
 
     path: Path
     sheet: str
     languages: tuple[str, ...]
     pages: int = 0
     parts: int = 0
+    of: str = ""
 
 
 def write_pack(pack: Pack, folder: Path, now: datetime) -> tuple[Written, ...]:
@@ -46,6 +47,7 @@ def write_pack(pack: Pack, folder: Path, now: datetime) -> tuple[Written, ...]:
     is_used = has_earlier_pack(folder, pack.assessment.case.patient.record_number)
     calendar = calendar_file(pack, now, folder / "drops.ics")
     written = [_sheet(document, pack, folder) for document in pack.documents]
+    written += [copy for document in pack.documents for copy in _copies(document, folder)]
     written += _for_telephones(pack, calendar, folder)
     data = folder / DATA
     write_whole(data, (json.dumps(assessment_data(pack), ensure_ascii=False, indent=2) + "\n").encode())
@@ -123,6 +125,15 @@ def _sheet(document: Document, pack: Pack, folder: Path) -> Written:
     return Written(path, document.sheet, tags, _pages(pdf))
 
 
+def _copies(document: Document, folder: Path) -> Iterator[Written]:
+    """Each sheet of the patient's once more in each of its languages, for a screen or a screen reader."""
+    if document.sheet in FOR_PATIENTS:
+        for place, (tag, _) in enumerate(document.languages):
+            path = folder / f"{document.sheet}.{tag}.html"
+            write_whole(path, to_screen(document, place).encode())
+            yield Written(path, "screen-file", (tag,), of=document.sheet)
+
+
 def _pages(pdf: bytes) -> int:
     from io import BytesIO
 
@@ -154,7 +165,8 @@ def index_html(pack: Pack, written: tuple[Written, ...]) -> str:
             sheets_heading=_say(voice, "index.sheets"),
             sheets=list(_sheet_links(voice, written)),
             data_heading=_say(voice, "index.data"),
-            data=[(w.path.name, _link(voice, w)) for w in written if not w.pages],
+            data=[(w.path.name, _link(voice, w)) for w in written if not w.pages and not w.of],
+            on_screen=_say(voice, "index.on-screen"),
         )
     )
 
@@ -162,7 +174,9 @@ def index_html(pack: Pack, written: tuple[Written, ...]) -> str:
 def _sheet_links(voice: Voice, written: tuple[Written, ...]) -> Iterator[dict[str, Any]]:
     for entry in sorted(written, key=lambda entry: entry.sheet != "surgeon-review"):
         if entry.pages:
+            copies = [one for one in written if one.of == entry.sheet and set(one.languages) <= set(entry.languages)]
             yield {
+                "copies": [(one.path.name, voice.show(Tongue(one.languages[0]))[0]) for one in copies],
                 "file": entry.path.name,
                 "name": _say(voice, f"sheet.{entry.sheet}"),
                 "languages": " + ".join(voice.show(Tongue(tag))[0].plain for tag in entry.languages),

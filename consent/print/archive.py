@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from consent.print.structure import mend_tables
+from consent.print.structure import mend_tags
 
 Relationship = Literal["Source", "Data", "Alternative", "Supplement"]
 
@@ -60,7 +60,7 @@ def finisher(archive: Archive) -> Callable[[Any, Any], None]:
 
     def finish(document: Any, pdf: Any) -> None:
         del document
-        mend_tables(pdf)
+        mend_tags(pdf)
         if archive.attachments:
             _embed(pdf, archive)
         _name_accessible(pdf)

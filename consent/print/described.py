@@ -16,7 +16,7 @@ SILENT = "pictures_are_silent"
 
 @pass_context
 def described(context: Context, svg: str, words: Any) -> Markup:
-    """``svg`` with ``words``, a line or a tuple of texts, as its alternative; hidden from readers where it is SILENT."""
+    """``svg`` with ``words``, a line or a tuple of texts, as its alternative; hidden from readers where SILENT."""
     if context.get(SILENT):
         return Markup(svg.replace("<svg ", '<svg aria-hidden="true" ', 1))  # noqa: S704  drawn by code
     text = words[0].plain if hasattr(words[0], "plain") else " ".join(words)

@@ -14,7 +14,7 @@ from consent.compose.frame import PAGE, PAGES
 from consent.errors import PrintError, Problem
 from consent.language import direction, numerals
 from consent.print.archive import Archive, finisher, left_open, stamp_dates
-from consent.print.structure import mend_tables
+from consent.print.structure import mend_tags
 from consent.resources import templates
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def to_pdf(document: Document, digits: str = "locale", archive: Archive | None =
         )
         if archive is None:
             pdf = pages.write_pdf(
-                pdf_variant="pdf/ua-1", optimize_images=False, finisher=lambda _, written: mend_tables(written)
+                pdf_variant="pdf/ua-1", optimize_images=False, finisher=lambda _, written: mend_tags(written)
             )
         else:
             stamp_dates(pages.metadata, archive)

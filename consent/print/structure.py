@@ -1,7 +1,8 @@
-"""What the tags of the paper say of its tables (ISO 32000-1, 14.8.4.3.4 and 14.8.5.7), mended before it is written.
+"""What the tags of the paper say of tables and headings (ISO 32000-1, 14.8.4), mended before it is written.
 
 A table without a heading is one of layout, not of data: it is told as plain divisions, so that a screen reader reads
-it on as text. A heading says whether it is of its column or of its row.
+it on as text. A heading says whether it is of its column or of its row. A heading in two languages is one heading; where the title is not
+printed, as on the calendar, the headings of sections are of the first level.
 """
 
 from __future__ import annotations
@@ -10,10 +11,12 @@ from collections.abc import Iterator
 from typing import Any
 
 _PARTS = frozenset({"/Table", "/THead", "/TBody", "/TFoot", "/TR", "/TH", "/TD"})
+_HEADINGS = frozenset({"/H1", "/H2"})
 
 
-def mend_tables(pdf: Any) -> None:
+def mend_tags(pdf: Any) -> None:
     """Give every heading cell of ``pdf`` its scope, and take the tables without headings for what they are."""
+    _mend_headings(pdf)
     for element in pdf.objects:
         if _kind(element) == "/Table":
             parts = list(_parts(pdf, element))
@@ -27,6 +30,16 @@ def mend_tables(pdf: Any) -> None:
                 for part in (element, *parts):
                     part["S"] = "/Div"
                     part.pop("A", None)
+
+
+def _mend_headings(pdf: Any) -> None:
+    headings = [element for element in pdf.objects if _kind(element) in _HEADINGS]
+    for heading in headings:
+        if _kind(_at(pdf, heading["P"])) in _HEADINGS:
+            heading["S"] = "/NonStruct"
+    if "/H1" not in {_kind(heading) for heading in headings}:
+        for heading in headings:
+            heading["S"] = heading["S"].replace("/H2", "/H1")
 
 
 def _scope(pdf: Any, heading: Any) -> None:
