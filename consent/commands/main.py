@@ -111,6 +111,7 @@ def _prepare(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb.add_argument("--sheet", metavar="SHEET", action="append", default=[], help="only this sheet; may be repeated")
     verb.add_argument("--paper", choices=("A4", "A5"), default="A4", help="paper of the drop calendar (default: A4)")
     verb.add_argument("--large-print", action="store_true", help="take-home sheets in large print, whatever the case")
+    verb.add_argument("--audio", action="store_true", help="the papers for home also read aloud by a machine voice")
     verb.add_argument("--json", action="store_true", help="print the list of files as JSON")
 
 

@@ -18,7 +18,7 @@ def run(options: argparse.Namespace) -> None:
     case, clinic = read_both(options.case, options.clinic)
     sheets = wanted_sheets(options.sheet)
     pack = compose_pack(case, clinic, tuple(options.language), sheets, options.paper, options.large_print)
-    written = write_pack(pack, Path(options.to), datetime.now().astimezone())
+    written = write_pack(pack, Path(options.to), datetime.now().astimezone(), options.audio)
     if options.json:
         out.as_json([{"file": str(w.path), "languages": w.languages, "pages": w.pages} for w in written])
     else:

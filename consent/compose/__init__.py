@@ -1,6 +1,7 @@
 """What is printed: one module per sheet turns an assessment into ready values and a document tree with anchors."""
 
 from consent.compose import decision, lens_card, not_to_plan, referral_letter
+from consent.compose.aloud import aloud
 from consent.compose.before_day import before_day
 from consent.compose.day_of_surgery import day_of_surgery
 from consent.compose.decision import decision_paper
@@ -24,6 +25,7 @@ __all__ = [
     "Paper",
     "SheetWords",
     "Voice",
+    "aloud",
     "before_day",
     "consent_form",
     "counsellor_guide",

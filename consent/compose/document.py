@@ -302,7 +302,7 @@ class Document:
                 yield name, getattr(self, name)
         for section in self.sections:
             for value in (section.heading, *section.blocks):
-                yield from ((section.id, line) for line in _lines_in(value))
+                yield from ((section.id, line) for line in lines_in(value))
 
     def texts(self) -> Iterator[str]:
         """Every text of the sheet, in each language."""
@@ -313,7 +313,7 @@ class Document:
         """Where the composed sheet answers an element of the profile, with the text that does."""
         for section in self.sections:
             for block in _flat(section.blocks):
-                lines = tuple(_lines_in(block))
+                lines = tuple(lines_in(block))
                 yield from (self._anchor(element, lines, section.id) for element in block.elements)
                 for spot in block.spots:
                     yield from (self._anchor(element, (spot.line,), section.id) for element in spot.elements)
@@ -360,13 +360,14 @@ def _only(value: Any, place: int) -> Any:
     return value
 
 
-def _lines_in(value: object) -> Iterator[Line]:
+def lines_in(value: object) -> Iterator[Line]:
+    """Every line within a block, or within any part of a sheet, in the order of its fields."""
     if _is_line(value):
         yield value  # type: ignore[misc]
     elif isinstance(value, tuple):
         for item in value:
-            yield from _lines_in(item)
+            yield from lines_in(item)
     elif is_dataclass(value) and not isinstance(value, Said):
         for entry in fields(value):
             if entry.name != "spots":
-                yield from _lines_in(getattr(value, entry.name))
+                yield from lines_in(getattr(value, entry.name))

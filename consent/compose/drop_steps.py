@@ -9,7 +9,7 @@ from consent.case import DropGiver, Patient, Side
 from consent.compose.document import Line
 from consent.compose.voice import Voice
 from consent.drops import DaySessions, DropPlan, Row, Told
-from consent.language import Day, Quoted
+from consent.language import DateStyle, Day, Quoted
 from consent.wording import Remark, remark
 
 _SHAPES = 6
@@ -53,11 +53,11 @@ def mark_of(row: Row, voice: Voice) -> Mark:
     return Mark(row.number, (row.number - 1) % _SHAPES + 1, voice.show(row.number))
 
 
-def days_line(first: dt.date, last: dt.date, voice: Voice) -> Line:
+def days_line(first: dt.date, last: dt.date, voice: Voice, style: DateStyle = "brief") -> Line:
     """From one date to another, or the one date."""
     if first == last:
-        return voice.show(Day(first, "brief"))
-    return voice.line("calendar.days", first=Day(first, "brief"), last=Day(last, "brief"))
+        return voice.show(Day(first, style))
+    return voice.line("calendar.days", first=Day(first, style), last=Day(last, style))
 
 
 Doses = tuple[tuple[int, int], ...]

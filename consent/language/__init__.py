@@ -9,7 +9,16 @@ from consent.language.catalogue import (
     languages,
     load_catalogue,
 )
-from consent.language.dates import brief_date, clock, clock_with_day_part, full_date, long_date, weekday, written_date
+from consent.language.dates import (
+    DateStyle,
+    brief_date,
+    clock,
+    clock_with_day_part,
+    full_date,
+    long_date,
+    weekday,
+    written_date,
+)
 from consent.language.glyphs import font_for, fonts_for, uncovered, uncovered_by_all
 from consent.language.isolation import bare_runs
 from consent.language.ladder import SIGNABLE, Rung
@@ -28,6 +37,7 @@ __all__ = [
     "SIGNABLE",
     "Catalogue",
     "Counts",
+    "DateStyle",
     "Day",
     "DayPart",
     "Digits",

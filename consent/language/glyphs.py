@@ -64,9 +64,9 @@ def font_for(script: str, weight: str = "Regular") -> Path:
     return path
 
 
-def fonts_for(tag: str) -> tuple[Path, ...]:
+def fonts_for(tag: str, weight: str = "Regular") -> tuple[Path, ...]:
     """Fonts of a language in order: its script's own, then Noto Sans for Latin letters and punctuation."""
-    return tuple(dict.fromkeys([font_for(script_of(tag)), font_for("Latn")]))
+    return tuple(dict.fromkeys([font_for(script_of(tag), weight), font_for("Latn", weight)]))
 
 
 def _asked_of_fontconfig(family: str, weight: str) -> Path | None:

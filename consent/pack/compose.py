@@ -73,6 +73,8 @@ FOR_PATIENTS = frozenset(
     }
 )
 """What a patient signs, keeps or takes home; the others are for staff."""
+READ_ALOUD = ("going-home", "drop-calendar")
+"""What is also read aloud, where that was asked for."""
 BEFORE_SURGERY = SHEETS[: SHEETS.index("going-home")]
 """Sheets of the plan: once the operation is done, they are on record and are not made again."""
 

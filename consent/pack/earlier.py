@@ -77,7 +77,8 @@ def _told(path: Path, key: str) -> str | None:
 
 def _of_a_pack(folder: Path) -> Iterator[Path]:
     tag = f"(?:{'|'.join(map(re.escape, languages()))})"
-    name = re.compile(rf"(?:{'|'.join(SHEETS)})\.{tag}(?:(?:-{tag})*\.pdf|\.html)|drops\.{tag}\.txt")
+    kind = rf"(?:-{tag})*\.pdf|\.html|\.machine-voice\.(?:mp3|wav)"
+    name = re.compile(rf"(?:{'|'.join(SHEETS)})\.{tag}(?:{kind})|drops\.{tag}\.txt")
     return (path for path in sorted(folder.iterdir()) if name.fullmatch(path.name))
 
 

@@ -11,15 +11,15 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from consent.compose import Document, Voice
+from consent.compose import Document, Voice, aloud
 from consent.compose.frame import marks
 from consent.errors import MachineError, Problem, UsageError
 from consent.language import Quoted, Said, Tongue
-from consent.pack.compose import FOR_PATIENTS, Pack
+from consent.pack.compose import FOR_PATIENTS, READ_ALOUD, Pack
 from consent.pack.data import assessment_data
 from consent.pack.earlier import DATA, has_earlier_pack, holds_papers, remove_stale
 from consent.pack.telephone import calendar_file, spoken, text_message
-from consent.print import to_pdf, to_screen
+from consent.print import has_voice, read_aloud, to_pdf, to_screen
 
 
 @dataclass(frozen=True)
@@ -34,9 +34,10 @@ class Written:
     of: str = ""
 
 
-def write_pack(pack: Pack, folder: Path, now: datetime) -> tuple[Written, ...]:
+def write_pack(pack: Pack, folder: Path, now: datetime, audio: bool = False) -> tuple[Written, ...]:
     """Write sheets, calendar file, data and index into ``folder``; return what was written, the index last.
 
+    ``audio``: the papers for home also read aloud by a machine voice, in each language of which there is one.
     A calendar file already in ``folder`` is replaced by one that takes back what no longer holds of it. Other files of
     an earlier pack of the patient are removed once all is written.
     Raises ``UsageError`` before anything is written if the folder holds another patient's papers, ``PrintError`` before
@@ -49,6 +50,7 @@ def write_pack(pack: Pack, folder: Path, now: datetime) -> tuple[Written, ...]:
     written = [_sheet(document, pack, folder) for document in pack.documents]
     written += [copy for document in pack.documents for copy in _copies(document, folder)]
     written += _for_telephones(pack, calendar, folder)
+    written += _spoken(pack, folder) if audio else ()
     data = folder / DATA
     write_whole(data, (json.dumps(assessment_data(pack), ensure_ascii=False, indent=2) + "\n").encode())
     written.append(Written(data, "assessment-file", ("en",)))
@@ -69,6 +71,18 @@ def _for_telephones(pack: Pack, calendar: bytes | None, folder: Path) -> Iterato
     path = folder / f"drops.{tag}.txt"
     write_whole(path, f"{message.text}\n".encode())
     yield Written(path, "message-file", (tag,), parts=message.parts)
+
+
+def _spoken(pack: Pack, folder: Path) -> Iterator[Written]:
+    """Going-home sheet and drop instructions as sound, in each language for which this machine has a voice."""
+    for document in pack.documents:
+        tag = document.languages[0][0]
+        if document.sheet in READ_ALOUD and has_voice(tag):
+            voice = Voice((tag,), pack.assessment.clinic.digits)
+            sound, suffix = read_aloud(aloud(document, pack.assessment, voice), tag)
+            path = folder / f"{document.sheet}.{tag}.machine-voice{suffix}"
+            write_whole(path, sound)
+            yield Written(path, "audio-file", (tag,))
 
 
 def write_lists(documents: Iterable[Document], day: date, digits: str, folder: Path) -> Iterator[Path]:

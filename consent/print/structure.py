@@ -1,8 +1,8 @@
 """What the tags of the paper say of tables and headings (ISO 32000-1, 14.8.4), mended before it is written.
 
 A table without a heading is one of layout, not of data: it is told as plain divisions, so that a screen reader reads
-it on as text. A heading says whether it is of its column or of its row. A heading in two languages is one heading; where the title is not
-printed, as on the calendar, the headings of sections are of the first level.
+it on as text. A heading says whether it is of its column or of its row. A heading in two languages is one heading;
+where the title is not printed, as on the calendar, the headings of sections are of the first level.
 """
 
 from __future__ import annotations

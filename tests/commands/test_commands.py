@@ -12,6 +12,8 @@ import jsonschema
 import pytest
 
 from consent.commands.main import main, parser
+from consent.errors import MachineError, Problem
+from consent.language import fonts_for, languages
 from consent.resources import package_data
 
 HARD = str(package_data("case", "examples", "hard.toml"))
@@ -90,12 +92,29 @@ def test_schema_accepts_the_shipped_case(capsys: pytest.CaptureFixture[str]) -> 
 
 
 def test_check_finds_printer_and_fonts(capsys: pytest.CaptureFixture[str]) -> None:
-    assert json.loads(_out(capsys, "check", "--json")) == {
-        "printer": True,
-        "fonts for bn": True,
-        "fonts for en": True,
-        "fonts for hi": True,
+    found = json.loads(_out(capsys, "check", "--json"))
+    assert {name for name, there in found.items() if there} >= {"printer", *(f"fonts for {tag}" for tag in languages())}
+    assert {name for name in found if "machine voice" in name} == {
+        f"machine voice for {tag} (for prepare --audio)" for tag in languages()
     }
+
+
+def test_check_names_each_font_that_is_missing_and_how_to_get_it(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def without_bold_bengali(tag: str, weight: str = "Regular") -> tuple[Path, ...]:
+        if (tag, weight) == ("bn", "Bold"):
+            remedy = "sudo apt-get install fonts-noto-core"
+            raise MachineError(Problem("the font Noto Sans Bengali Bold is not installed", "fonts", remedy=remedy))
+        return fonts_for(tag, weight)
+
+    monkeypatch.setattr("consent.commands.check.fonts_for", without_bold_bengali)
+    assert main(["check"]) != 0
+    said = capsys.readouterr()
+    assert "MISSING fonts for bn" in said.out
+    assert said.out.count("MISSING") == 1
+    assert "Noto Sans Bengali Bold" in said.err
+    assert "apt-get install fonts-noto-core" in said.err
 
 
 def test_languages_counts_every_message_of_both(capsys: pytest.CaptureFixture[str]) -> None:

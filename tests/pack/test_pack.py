@@ -13,6 +13,7 @@ from consent.case import Outcome
 from consent.clinic import Clinic
 from consent.errors import MachineError, PrintError, UsageError
 from consent.pack import SHEETS, Pack, assessment_data, compose_pack, files, write_pack
+from consent.print import has_voice
 from tests.conftest import shipped_case
 
 NOW = datetime(2026, 12, 26, 8, 0, tzinfo=UTC)
@@ -57,6 +58,24 @@ def test_files_of_a_pack(folder: Path) -> None:
         "separate-choices.en.html",
         "surgeon-review.en.pdf",
     ]
+
+
+@pytest.mark.skipif(not has_voice("bn"), reason="espeak-ng is not on this machine")
+def test_papers_for_home_are_read_aloud_where_that_is_asked_for(clinic: Clinic, tmp_path: Path) -> None:
+    """In each of their languages, marked as a machine voice, opened from the index; the next pack without sound takes
+    them away."""
+    pack = compose_pack(shipped_case("ordinary"), clinic, (), ("going-home", "separate-choices"))
+    write_pack(pack, tmp_path, NOW, audio=True)
+    sounds = [path.name for path in sorted(tmp_path.iterdir()) if "machine-voice" in path.name]
+    assert [name.rpartition(".")[0] for name in sounds] == [
+        "going-home.bn.machine-voice",
+        "going-home.en.machine-voice",
+    ]
+    html = (tmp_path / "index.html").read_text(encoding="utf-8")
+    assert all(f'href="{name}"' in html for name in sounds)
+    assert "read aloud by a machine voice" in html
+    write_pack(pack, tmp_path, NOW)
+    assert not list(tmp_path.glob("*machine-voice*"))
 
 
 def test_index_opens_every_other_file(folder: Path) -> None:

@@ -1,0 +1,78 @@
+"""The sound file plays, for about as long as its words take; durations are read with the wave module and from MPEG
+frames (ISO/IEC 11172-3, 2.4.1.3), not by the program that made them."""
+
+from __future__ import annotations
+
+import io
+import shutil
+import wave
+
+import pytest
+
+from consent.errors import MachineError
+from consent.language import languages
+from consent.print import has_voice, machine_voice, read_aloud
+
+pytestmark = pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="espeak-ng is not on this machine")
+SENTENCE = {
+    "en": "Wash your hands. Put one drop in the right eye, 4 times a day, until 11 January 2027. ",
+    "bn": "হাত ধুয়ে নিন। ডান চোখে এক ফোঁটা দিন, রোজ ৪ বার, ১১ জানুয়ারি ২০২৭ পর্যন্ত। ",
+    "hi": "हाथ धोएँ। दाईं आँख में एक बूँद डालें, रोज़ 4 बार, 11 जनवरी 2027 तक। ",
+}
+TIMES = 8
+SLOWEST, FASTEST = 50, 260
+"""Words a minute between which speech can be followed, with room: common practice, no source."""
+_RATES = (44100, 48000, 32000)
+
+
+def seconds_of_mp3(content: bytes) -> float:
+    """Length by its frames: sync word, version, layer, rate and bit rate of each."""
+    bit_rates = {3: (0, 32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320)}
+    low_rates = (0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160)
+    place, seconds = content.index(b"\xff"), 0.0
+    while place + 4 <= len(content) and content[place] == 0xFF:
+        version, rate = content[place + 1] >> 3 & 3, content[place + 2] >> 2 & 3
+        padding = content[place + 2] >> 1 & 1
+        kilobits = (bit_rates[3] if version == 3 else low_rates)[content[place + 2] >> 4]
+        hertz = _RATES[rate] >> (0 if version == 3 else 1 if version == 2 else 2)
+        samples = 1152 if version == 3 else 576
+        place += samples // 8 * kilobits * 1000 // hertz + padding
+        seconds += samples / hertz
+    assert len(content) - place < 200, "frames to the end"
+    return seconds
+
+
+def seconds_of(content: bytes, suffix: str) -> float:
+    if suffix == ".mp3":
+        return seconds_of_mp3(content)
+    with wave.open(io.BytesIO(content)) as sound:
+        return sound.getnframes() / sound.getframerate()
+
+
+@pytest.mark.parametrize("tag", SENTENCE)
+def test_it_plays_for_about_as_long_as_the_words_take(tag: str) -> None:
+    text = SENTENCE[tag] * TIMES
+    seconds = seconds_of(*read_aloud(text, tag))
+    assert SLOWEST < len(text.split()) / seconds * 60 < FASTEST
+
+
+def test_twice_the_words_take_twice_as_long() -> None:
+    one, two = (seconds_of(*read_aloud(SENTENCE["bn"] * times, "bn")) for times in (2, 4))
+    assert 1.8 < two / one < 2.2
+
+
+def test_without_a_packer_it_is_a_wave_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    packed = seconds_of(*read_aloud(SENTENCE["en"], "en"))
+    monkeypatch.setattr(machine_voice, "_PACKER", "no-such-program")
+    sound, suffix = read_aloud(SENTENCE["en"], "en")
+    assert suffix == ".wav"
+    assert abs(seconds_of(sound, suffix) - packed) < 0.3
+
+
+def test_every_language_of_the_program_has_a_voice() -> None:
+    assert [tag for tag in languages() if not has_voice(tag)] == []
+
+
+def test_a_language_without_a_voice_is_refused_by_name() -> None:
+    with pytest.raises(MachineError, match="no machine voice for 'brx'"):
+        read_aloud("x", "brx")
