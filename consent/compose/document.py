@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from typing import Any, Literal
 
-from consent.language import Said
+from consent.language import Said, has_wide_words
 from consent.review import Anchor
 
 Line = tuple[Said, ...]
@@ -294,6 +294,11 @@ class Document:
     def long_head(self) -> bool:
         """Whether the running head does not fit one line in its usual size."""
         return len(self.header[0].plain) > _HEAD_CHARACTERS
+
+    @property
+    def wide_words(self) -> bool:
+        """Whether words of the first language need wider columns than others'."""
+        return has_wide_words(self.languages[0][0])
 
     def lines(self) -> Iterator[tuple[str, Line]]:
         """Every line of the sheet with the id of its section."""

@@ -28,7 +28,7 @@ from consent.language.po import Message
 from consent.language.readability import EnglishReading, ReadingSignals, read_english, read_signals, running_text
 from consent.language.speech import Speaker
 from consent.language.status import Counts, ReleaseState, counts, refresh_status, release_of
-from consent.language.tags import Direction, direction, script_of
+from consent.language.tags import Direction, direction, has_wide_words, script_of
 from consent.language.values import Day, DayPart, Quoted, Range, Said, Tongue, Value, Verbatim, Year
 
 __all__ = [
@@ -66,6 +66,7 @@ __all__ = [
     "font_for",
     "fonts_for",
     "full_date",
+    "has_wide_words",
     "inspect_catalogue",
     "languages",
     "languages_with_rules",

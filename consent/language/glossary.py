@@ -17,6 +17,7 @@ from typing import Any
 
 from consent.errors import LanguageError, Problem
 from consent.language.catalogue import SOURCE_LANGUAGE, inspect_catalogue, language_folder
+from consent.language.po import SLOT
 
 
 @dataclass(frozen=True)
@@ -34,11 +35,11 @@ class Term:
     bracket_in: tuple[str, ...] = ()
 
     def is_in(self, text: str) -> bool:
-        """Whether an English text speaks of it."""
+        """Whether an English text speaks of it; what fills a slot is said elsewhere."""
         for other in self.not_english:
             text = re.sub(rf"(?<![a-z]){re.escape(other)}(?![a-z])", " ", text, flags=re.I)
-        words = "|".join(map(re.escape, self.english))
-        return re.search(rf"(?<![a-z])(?:{words})(?![a-z])", text, re.I) is not None
+        bare = SLOT.sub(" ", text)
+        return any(_stands(words, text if SLOT.search(words) else bare) for words in self.english)
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,10 @@ class Wording:
     def is_in(self, text: str) -> bool:
         """Whether a text of the language speaks of it."""
         return any(stem in text for stem in self.said)
+
+
+def _stands(words: str, text: str) -> bool:
+    return re.search(rf"(?<![a-z]){re.escape(words)}(?![a-z])", text, re.I) is not None
 
 
 @cache

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from consent.language import (
+    DESK_DOMAIN,
+    SHEETS_DOMAIN,
     Catalogue,
     catalogue_path,
     direction,
@@ -17,18 +19,21 @@ from consent.language import (
     languages,
     load_catalogue,
     script_of,
+    uncovered,
     uncovered_by_all,
 )
+from consent.language.catalogue import SOURCE_LANGUAGE
+from consent.language.glossary import strays, terms
 from consent.language.ladder import read_ladder
 from consent.language.po import SLOT
+from consent.language.reading import read_reading, unread
+from consent.language.renew import renewed
 from consent.language.status import status_path
 from consent.resources import locales
 
-# Words that may stay in Latin letters in a language of another script.
-ALLOWED_LATIN: tuple[str, ...] = ()
-
 TAGS = languages()
 every_language = pytest.mark.parametrize("tag", TAGS)
+every_domain = pytest.mark.parametrize("domain", [SHEETS_DOMAIN, DESK_DOMAIN])
 
 
 def texts(catalogue: Catalogue) -> list[tuple[str, str]]:
@@ -76,8 +81,72 @@ def test_every_letter_can_be_drawn(tag):
 def test_no_latin_letters_in_another_script(tag):
     if script_of(tag) == "Latn":
         return
-    words = [(name, word) for name, text in texts(load_catalogue(tag)) for word in re.findall(r"[A-Za-z]+", text)]
-    assert [(name, word) for name, word in words if word not in ALLOWED_LATIN] == []
+    brackets = {name: term.bracket for term in terms().values() for name in term.bracket_in}
+    words = [
+        (name, word)
+        for name, text in texts(load_catalogue(tag))
+        for word in re.findall(r"[A-Za-z]+", text.replace(f"({brackets.get(name)})", ""))
+    ]
+    assert words == []
+
+
+@every_language
+def test_the_word_the_clinic_uses_stands_once_in_brackets(tag):
+    # A family meets "cataract" or "lens" at the clinic; the patient's own word stands before it.
+    if script_of(tag) == "Latn":
+        return
+    messages = load_catalogue(tag).messages
+    found = [
+        (name, term.bracket)
+        for term in terms().values()
+        for name in term.bracket_in
+        if not all(re.search(rf"\S \({term.bracket}\)", form) for form in messages[name].forms)
+    ]
+    assert found == []
+
+
+@every_language
+def test_terms_are_said_as_the_glossary_says(tag):
+    if tag != SOURCE_LANGUAGE:
+        assert [str(problem) for problem in strays(tag)] == []
+
+
+@every_language
+def test_words_were_read_a_second_time(tag):
+    # ISPOR, Wild 2005, 10.1111/j.1524-4733.2005.04054.x, step of back translation; English is the source.
+    if tag == SOURCE_LANGUAGE:
+        return
+    reading = read_reading(tag)
+    assert reading is not None
+    assert unread(tag, load_catalogue(SOURCE_LANGUAGE).messages) == ()
+    assert set(reading.messages) <= set(load_catalogue(SOURCE_LANGUAGE).messages)
+    assert all(read.back.strip() for read in reading.messages.values())
+    assert all(read.note for read in reading.messages.values() if read.outcome != "same")
+
+
+@every_language
+@pytest.mark.parametrize("weight", ["Regular", "Bold"])
+def test_no_word_is_of_two_faces(tag, weight):
+    # A word that falls back for one of its letters changes its look in the middle; marks around it may.
+    fonts = fonts_for(tag, weight)
+    words = {word for _, text in texts(load_catalogue(tag)) for word in re.findall(r"[^\W\d_]\S*[^\W\d_]", text)}
+    for word in words:
+        for part in re.findall(r"[A-Za-z]+|[^A-Za-z\s]+", word):
+            letters = "".join(c for c in part if unicodedata.category(c)[0] in "LM" or c in "\u200c\u200d")
+            assert not letters or any(uncovered(letters, font) == [] for font in fonts), word
+
+
+@every_domain
+def test_every_message_has_a_note_for_translators(domain):
+    assert [name for name, message in load_catalogue("en", None, domain).messages.items() if not message.comment] == []
+
+
+@every_domain
+@every_language
+def test_a_catalogue_keeps_step_with_the_english_one(tag, domain):
+    # After messages are added or notes change, `python -m consent.language.renew` must have been run.
+    if tag in languages(domain=domain):
+        assert catalogue_path(tag, None, domain).read_text(encoding="utf-8") == renewed(tag, None, domain)
 
 
 @every_language
