@@ -7,6 +7,7 @@ import datetime as dt
 from consent.case import Answer, Case, Payer
 from consent.compose.document import Blank, Block, Bullets, Line, Para, Section, Spot
 from consent.compose.form_plan import section
+from consent.compose.frame import telephone
 from consent.compose.voice import Listed, Voice, joined
 from consent.errors import LanguageError, Problem
 from consent.language import Quoted
@@ -72,8 +73,8 @@ def _us_trainee(may: Answer) -> tuple[str, ...]:
 
 
 def _camp(assessment: Assessment, voice: Voice) -> list[Block]:
-    phone, visits = assessment.clinic.telephone, assessment.case.visits
-    where = voice.line("form.people.camp", place=Quoted(assessment.clinic.address), day=phone.day, night=phone.night)
+    visits = assessment.case.visits
+    where = telephone(voice, assessment.clinic, "form.people.camp", place=Quoted(assessment.clinic.address))
     dates = Listed(
         tuple(remark("value.day", date=visit.date) for visit in sorted(visits, key=lambda visit: visit.date)), "; "
     )

@@ -59,9 +59,9 @@ def is_released(voice: Voice, clinic: Clinic) -> bool:
     return all(release_of(ids, tag, reviewed=clinic.reviewed_words).may_be_signed for tag, ids in voice.used().items())
 
 
-def telephone(voice: Voice, clinic: Clinic, words: str = "label.telephone") -> Line:
+def telephone(voice: Voice, clinic: Clinic, words: str = "label.telephone", **slots: object) -> Line:
     """The message ``words`` with the numbers to call by day and at night."""
-    return voice.line(words, day=unbroken(clinic.telephone.day), night=unbroken(clinic.telephone.night))
+    return voice.line(words, day=unbroken(clinic.telephone.day), night=unbroken(clinic.telephone.night), **slots)
 
 
 def telephone_footer(voice: Voice, assessment: Assessment) -> Line:

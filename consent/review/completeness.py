@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
@@ -162,8 +163,12 @@ def _forbidden(kind: str, texts: Mapping[str, tuple[str, ...]]) -> tuple[str, ..
 
 
 def _stands(word: str, text: str) -> bool:
-    """Whether ``word`` begins a word of ``text``; endings may follow, so that "minimal" finds "minimally"."""
-    return re.search(rf"(?<!\w){re.escape(word)}", text) is not None
+    """Whether ``word`` begins a word of ``text``; endings may follow, so that "minimal" finds "minimally".
+
+    A vowel sign before it is a part of the same word: "विरले" is not in "शिविरले".
+    """
+    starts = (found.start() for found in re.finditer(re.escape(word), text))
+    return any(not start or unicodedata.category(text[start - 1])[0] not in "LMN" for start in starts)
 
 
 def _side_said(anchor: Anchor, assessment: Assessment) -> bool:

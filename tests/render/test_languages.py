@@ -24,6 +24,7 @@ import pytest
 from rapidfuzz import fuzz
 
 from consent.clinic import Clinic
+from consent.compose.frame import PAGE, PAGES
 from consent.language import Day, Speaker, bare_runs, direction, languages
 from consent.pack import Pack, compose_pack
 from tests.conftest import NAMES, Paper, shipped_case
@@ -38,6 +39,8 @@ LEAST_BY_PYPDF = {"or": 0.95}
 """pypdf takes a mark that is moved for a gap; in Odia most are."""
 OF_THE_WORDS = "completeness"
 """The part of the surgeon's sheet that differs by language: how hard its words are, who said them back."""
+LEAST_OF_WORDS = {"poppler": 0.95, "pdfium": 0.99, "pypdf": 0.99}
+"""Of right-to-left words. Poppler turns the letters of lam and alef round, which are one glyph."""
 NUMBER = re.compile(r"\d+(?:[.,:/]\d+)*")
 STYLES = ("full", "long", "brief")
 """Not the shortest: in the month, the number of a day and the name of a month stand beside each other by chance."""
@@ -79,7 +82,13 @@ def test_it_prints_and_nothing_lies_outside_or_over_another(
     for paper in spoken(tag, name).papers:
         for number, page in enumerate(paper.boxes, 1):
             assert [word.text for word in outside(page, 4 * MM)] == [], (paper.name, number)
-            assert overlapping(page)[:4] == [], (paper.name, number)
+            pairs = [pair for pair in overlapping(page) if not any(map(_is_a_mark, pair))]
+            assert pairs[:4] == [], (paper.name, number)
+
+
+def _is_a_mark(word: str) -> bool:
+    """A vowel sign over a letter, which Poppler may take for a word of its own."""
+    return all(unicodedata.category(c) == "Mn" for c in word)
 
 
 class _Words(HTMLParser):
@@ -109,7 +118,7 @@ def _source(paper: Paper) -> str:
     untitled = ("h1",) if paper.document.layout == "landscape" or paper.document.sheet == "lens-card" else ()
     reader = _Words(("header", "footer", "head", "title", *untitled))
     reader.feed(paper.html)
-    return "".join(reader.words)
+    return " ".join(reader.words)
 
 
 def _poppler(paper: Paper) -> list[str]:
@@ -160,17 +169,32 @@ def test_the_hidden_text_is_that_of_the_sheet(
     for paper in spoken(tag, name).papers:
         pages = READERS[reader](paper)
         if direction(tag) == "rtl":
-            read, wanted = _words(" ".join(pages)), _words(_source(paper))
-            missing = wanted - read
-            assert missing.total() <= (1 - least) * wanted.total(), (paper.name, missing.most_common(12))
+            wanted, missing = _words(_source(paper)), _missing(reader, " ".join(pages), _source(paper))
+            allowed = (1 - LEAST_OF_WORDS[reader]) * wanted.total()
+            assert missing.total() <= allowed, (paper.name, missing.most_common(12))
         else:
             likeness = fuzz.ratio(squeezed(_source(paper)), _without_heads(paper, pages)) / 100
             assert likeness >= least, (paper.name, likeness)
 
 
+def _missing(reader: str, read: str, source: str) -> Counter[str]:
+    """Words of right-to-left text that a reader does not give back, or not as often.
+
+    pypdf puts no space between what stands in neighbouring cells: there each word is looked for in the whole text.
+    """
+    if reader != "pypdf":
+        return _words(source) - _words(read)
+    whole = "".join(_bare(read).split())
+    return Counter(word for word in _words(source) if word not in whole)
+
+
+def _bare(text: str) -> str:
+    """Without vowel signs, which readers move, and hidden signs."""
+    return "".join(c for c in unicodedata.normalize("NFD", text) if unicodedata.category(c) not in ("Cf", "Mn"))
+
+
 def _words(text: str) -> Counter[str]:
-    plain = "".join(" " if unicodedata.category(c) == "Cf" else c for c in unicodedata.normalize("NFC", text))
-    return Counter(re.findall(r"[^\W\d_]+", plain))
+    return Counter(re.findall(r"[^\W\d_]+", _bare(text)))
 
 
 @every_language
@@ -182,7 +206,7 @@ def test_no_number_or_latin_word_is_bare_in_a_right_to_left_sheet(
         return
     for name in NAMES:
         for paper in spoken(tag, name).papers:
-            page = re.sub(r"<(head|style|svg)\b.*?</\1>", "", paper.html, flags=re.S)
+            page = re.sub(r"<!doctype html>|<(head|style|svg)\b.*?</\1>", "", paper.html, flags=re.S)
             inside = re.sub(r'<(\w+)[^>]*\blang="en"[^>]*>.*?</\1>', "", page, flags=re.S)
             assert bare_runs(inside)[:5] == [], paper.name
 
@@ -231,11 +255,13 @@ def _facts(paper: Paper, tag: str, pack: Pack) -> dict[str, Counter[str]]:
     call, plan = pack.assessment.clinic.telephone, pack.assessment.drops
     told = " ".join(line[0].plain for where, line in paper.document.lines() if where == OF_THE_WORDS)
     own = _numbers(told)
-    sides = {side: squeezed(Speaker(tag).say(f"eye.{side}").plain) for side in ("right", "left")}
+    sides = {side: _side(tag, side, other) for side, other in (("right", "left"), ("left", "right"))}
     drugs = {row.drug.name for row in plan.rows}
     return {
         # The length of the talk is worked out from the words of each language, so the guide's numbers differ.
-        "numbers": Counter() if paper.document.sheet == "counsellor-guide" else _numbers(_squeezed_words(paper)) - own,
+        "numbers": Counter()
+        if paper.document.sheet == "counsellor-guide"
+        else _numbers(_squeezed_words(paper)) - own - _repeated(paper),
         "sides": Counter({side: text.count(words) for side, words in sides.items()}),
         "drugs": Counter({drug: text.count(squeezed(drug)) for drug in drugs}),
         "telephones": Counter({number: text.count(squeezed(number)) for number in (call.day, call.night)}),
@@ -249,6 +275,25 @@ def _facts(paper: Paper, tag: str, pack: Pack) -> dict[str, Counter[str]]:
     }
 
 
+def _side(tag: str, side: str, other: str) -> str:
+    """The words for an eye; from right to left the word for its side alone, for the two may come apart at a line's end."""
+    words, others = (Speaker(tag).say(f"eye.{one}").plain.split() for one in (side, other))
+    return squeezed("".join(words if direction(tag) == "ltr" else (word for word in words if word not in others)))
+
+
+def _repeated(paper: Paper) -> Counter[str]:
+    """Numbers of running head, foot and page number of a right-to-left sheet, on all its pages."""
+    found: Counter[str] = Counter()
+    pages = len(paper.boxes) if direction(paper.first) == "rtl" else 0
+    for page in range(1, pages + 1):
+        label = paper.document.page_label[0].plain.replace(PAGE, str(page)).replace(PAGES, str(pages))
+        lines = [paper.document.header, *([paper.document.footer] if paper.document.footer else [])]
+        found += _numbers(" ".join([label, *(line[0].plain for line in lines)]))
+    for head in _table_heads(paper):
+        found += Counter({number: pages for number in _numbers(head)})
+    return found
+
+
 def _joined(paper: Paper) -> str:
     return squeezed(_digits("".join(paper.pages)))
 
@@ -260,8 +305,10 @@ def _on_one_line(paper: Paper, number: str) -> int:
 
 def _squeezed_words(paper: Paper) -> str:
     """The words of all pages with one space between them, without heads that are repeated."""
-    words = [word.text for page in paper.boxes for word in body(page.words, paper.document.header[0].plain)]
-    text = " ".join(words)
+    header = paper.document.header[0].plain
+    if direction(paper.first) == "rtl":  # what repeats is found by its baseline only, so it is counted with its page
+        return " ".join(word.text for page in paper.boxes for word in page.words)
+    text = " ".join(word.text for page in paper.boxes for word in body(page.words, header))
     source = squeezed(_source(paper))
     for head in _table_heads(paper):
         parts = [re.escape(letter) for letter in head]
