@@ -19,10 +19,14 @@ _FAMILIES = {
     "Beng": "Noto Sans Bengali",
     "Deva": "Noto Sans Devanagari",
     "Latn": "Noto Sans",
-    "Orya": "Noto Sans Oriya",
+    "Orya": "Lohit Odia",  # Noto Sans Oriya 20201225 sets signs beside letters: see DEVELOPERS.md
     "Taml": "Noto Sans Tamil",
     "Telu": "Noto Sans Telugu",
 }
+_ELSEWHERE = {
+    "Lohit Odia": (Path("/usr/share/fonts/truetype/lohit-oriya/Lohit-Odia.ttf"), "fonts-lohit-orya"),
+}
+"""Faces of one weight outside the Noto family: the file, and the Debian package it comes with."""
 _DOTTED_CIRCLE = "\u25cc"
 _BIDI_CONTROLS = re.compile(r"[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _JOINERS = frozenset("\u200c\u200d")
@@ -46,11 +50,16 @@ def uncovered_by_all(text: str, font_paths: Sequence[Path]) -> list[str]:
 
 @cache
 def font_for(script: str, weight: str = "Regular") -> Path:
-    """The font file for a script (ISO 15924 code); MachineError naming the Debian package if it is not installed."""
+    """The font file for a script (ISO 15924 code); MachineError naming the Debian package if it is not installed.
+
+    A face that has one weight only is the answer for every weight.
+    """
     family = _FAMILIES.get(script)
     if family is None:
         raise MachineError(Problem(what=f"no font is chosen for the script {script}", where="fonts"))
-    usual = _FOLDER / f"{family.replace(' ', '')}-{weight}.ttf"
+    usual, package = _FOLDER / f"{family.replace(' ', '')}-{weight}.ttf", _PACKAGE
+    if family in _ELSEWHERE:
+        (usual, package), weight = _ELSEWHERE[family], "Regular"
     path = usual if usual.exists() else _asked_of_fontconfig(family, weight)
     if path is None:
         raise MachineError(
@@ -58,7 +67,7 @@ def font_for(script: str, weight: str = "Regular") -> Path:
                 what=f"the font {family} {weight} is not installed",
                 where=str(usual),
                 why="letters would print as empty boxes",
-                remedy=f"sudo apt-get install {_PACKAGE}",
+                remedy=f"sudo apt-get install {package}",
             )
         )
     return path

@@ -170,7 +170,7 @@ def test_the_policy_of_the_file_allows_its_own_script_and_no_other(clinic: Clini
 
 def test_words_that_nobody_released_are_a_practice_copy(clinic: Clinic) -> None:
     # As on paper: words that no clinician has checked are never handed out as checked ones.
-    with patch("consent.compose.frame.is_released", lambda voice: True):
+    with patch("consent.compose.frame.is_released", lambda *_: True):
         page = page_of("ordinary", clinic, "en")
         assert page.marks[0].startswith("PRACTICE COPY")
         with patch("consent.desk.phone_page.release_of") as released:

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from consent.errors import MachineError
-from consent.language import font_for, fonts_for, script_of, uncovered, uncovered_by_all
+from consent.language import (
+    font_for,
+    fonts_for,
+    languages,
+    load_catalogue,
+    script_of,
+    uncovered,
+    uncovered_by_all,
+)
 from consent.language import glyphs as room
 
 SAMPLES = {
@@ -86,3 +95,52 @@ def test_unknown_script_and_file():
         font_for("Xxxx")
     with pytest.raises(MachineError, match="missing"):
         uncovered("a", Path("/nonexistent.ttf"))
+
+
+def test_a_face_of_one_weight_serves_every_weight_and_names_its_own_package(monkeypatch, tmp_path):
+    assert font_for("Orya", "Bold") == font_for("Orya")
+    font_for.cache_clear()
+    monkeypatch.setitem(room._ELSEWHERE, "Lohit Odia", (tmp_path / "none.ttf", "fonts-lohit-orya"))
+    monkeypatch.setenv("PATH", "/nonexistent")
+    with pytest.raises(MachineError, match="apt-get install fonts-lohit-orya"):
+        font_for("Orya")
+    font_for.cache_clear()
+
+
+def stray_signs(text, font_path):
+    """Signs without a width of their own that are not set on a letter and lie beyond it, over the next one."""
+    import uharfbuzz
+    from fontTools.ttLib import TTFont
+
+    classes = TTFont(font_path)["GDEF"].table.GlyphClassDef.classDefs  # OpenType 1.9, GDEF: class 3 is a mark
+    font = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob.from_file_path(str(font_path))))
+    buffer = uharfbuzz.Buffer()
+    buffer.add_str(text)
+    buffer.guess_segment_properties()
+    uharfbuzz.shape(font, buffer)
+    found = []
+    for info, place in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True):
+        box = font.get_glyph_extents(info.codepoint)
+        is_mark = classes.get(font.glyph_to_string(info.codepoint)) == 3
+        if is_mark and not (place.x_advance or place.x_offset or place.y_offset) and box.width and box.x_bearing >= 0:
+            found.append(font.glyph_to_string(info.codepoint))
+    return found
+
+
+@pytest.mark.parametrize("weight", ["Regular", "Bold"])
+@pytest.mark.parametrize("tag", languages())
+def test_no_sign_stands_over_the_next_letter(tag, weight):
+    words = {
+        word
+        for message in load_catalogue(tag).messages.values()
+        for form in message.forms
+        for word in re.findall(r"[^\s{}*A-Za-z0-9]+", form)
+    }
+    assert {word for word in words if stray_signs(word, fonts_for(tag, weight)[0])} == set()
+
+
+def test_a_font_whose_signs_stray_is_found_out():
+    # The polite imperative of Odia in the face that is not used for it.
+    noto = room._FOLDER / "NotoSansOriya-Regular.ttf"
+    assert stray_signs("ଆସନ୍ତୁ", noto) == ["uni0B41"]
+    assert stray_signs("ଆସନ୍ତୁ", font_for("Orya")) == []

@@ -63,7 +63,7 @@ def test_every_slip_and_every_sheet_begins_on_the_front_of_a_sheet_of_paper(name
         lengths.append((case.patient.record_number, 1))
         wanted = {"print-desk.pdf": ("separate-choices", "surgeon-review"), "print-home.pdf": ("before-day",)}[name]
         for sheet in wanted:
-            files = sorted(file for file in result.files if file.startswith(sheet))
+            files = sorted(file for file in result.files if file.startswith(sheet) and file.endswith(".pdf"))
             lengths += [(case.patient.record_number, len(pypdf.PdfReader(folder / file).pages)) for file in files]
     found, at = pages(made.root / name), 0
     for number, length in lengths:

@@ -17,10 +17,10 @@ AT = dt.datetime(2026, 12, 26, 23, 45, tzinfo=dt.UTC)
 SIGNED = SignOff("Dr Asha Invented", "INVENTED-0002", AT)
 SAID = {
     "en": "Reviewed and signed off by Dr Asha Invented, registration INVENTED-0002, 27 December 2026 05:15",
-    "bn": "ডাক্তার দেখে সই করেছেন: Dr Asha Invented, নিবন্ধন নং INVENTED-0002, ২৭ ডিসেম্বর, ২০২৬, ০৫:১৫",
-    "hi": "डॉक्टर ने जाँचकर दस्तखत किए: Dr Asha Invented, पंजीकरण INVENTED-0002, 27 दिसंबर 2026, 05:15",
+    "bn": "ডাক্তার দেখে সই করেছেন: Dr Asha Invented, রেজি. নং INVENTED-0002, ২৭ ডিসেম্বর, ২০২৬, ০৫:১৫",
+    "hi": "डॉक्टर ने जाँचकर दस्तखत किए: Dr Asha Invented, रजि. नं. INVENTED-0002, 27 दिसंबर 2026, 05:15",
 }
-DRAFT = {"en": "DRAFT", "bn": "খসড়া", "hi": "मसौदा"}
+DRAFT = {"en": "DRAFT", "bn": "খসড়া", "hi": "कच्ची कॉपी"}
 """The word of each language for what is not yet signed off."""
 
 

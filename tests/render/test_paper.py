@@ -105,7 +105,7 @@ def test_every_word_of_the_sheet_is_on_the_paper(papers: list[Paper]) -> None:
 
 def test_every_page_says_whose_it_is_and_what_it_is_not(papers: list[Paper]) -> None:
     """Record number, eye in words, version, page n of N and the draft mark: a loose page can be traced."""
-    draft = {"en": "DRAFT for review by the licensed clinician", "bn": "খসড়া", "hi": "मसौदा"}
+    draft = {"en": "DRAFT for review by the licensed clinician", "bn": "খসড়া", "hi": "कच्ची कॉपी"}
     eye = {
         "en": {"right": "RIGHT eye", "left": "LEFT eye"},
         "bn": {"right": "ডান চোখ", "left": "বাঁ চোখ"},

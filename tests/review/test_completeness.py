@@ -30,6 +30,7 @@ from consent.compose import (
     separate_choices,
 )
 from consent.compose.document import Bullets, Para, Section, Signature, Spot
+from consent.compose.frame import unbroken
 from consent.errors import CaseError, IncompleteError, LanguageError
 from consent.language import ReleaseState, Rung, Said, Speaker, load_catalogue
 from consent.pack import FORM, SHEETS, compose_pack, refuse_incomplete
@@ -1054,7 +1055,11 @@ def test_a_camp_patient_is_told_hospital_visits_transport_and_contact(camp: str,
     assert bool(told) is at_camp
     if at_camp:
         clinic = composed.assessment.clinic
-        for words in (clinic.address, clinic.telephone.day, clinic.telephone.night, "25 February 2027"):
+        for words in (
+            clinic.address,
+            *map(unbroken, (clinic.telephone.day, clinic.telephone.night)),
+            "25 February 2027",
+        ):
             assert words in told
         each_is_missed(composed, "IN-21", ("hospital", "visits", "transport", "contact"))
 
