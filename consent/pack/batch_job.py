@@ -80,11 +80,20 @@ def job_of(case: Case, clinic: Clinic, wanted: Wanted) -> Job:
     made_of = {
         "case": data,
         "clinic": clinic.model_dump(mode="json", by_alias=True),
+        "reviewed words": _digest_of(clinic.reviewed_words),
         "wanted": [*wanted.languages, *wanted.sheets, wanted.large],
         "program": [__version__, program_digest()],
     }
     text = json.dumps(made_of, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
     return Job(name, data, hashlib.sha256(text.encode()).hexdigest())
+
+
+def _digest_of(folder: str | None) -> str:
+    """SHA-256 of the clinic's own status files of languages, which decide what is a practice copy."""
+    found = hashlib.sha256()
+    for path in sorted(Path(folder).glob("*.toml")) if folder else ():
+        found.update(path.name.encode() + b"\0" + path.read_bytes())
+    return found.hexdigest()
 
 
 @cache

@@ -165,3 +165,14 @@ def test_who_is_no_longer_on_the_list_keeps_the_folder_and_is_told(tmp_path: Pat
     assert second.no_longer == (first.folder(1),)
     assert (first.folder(1) / DONE).exists()
     assert json.loads((tmp_path / "list.json").read_text())["of"]
+
+
+def test_a_review_of_words_makes_a_pack_another(tmp_path: Path, clinic: Clinic) -> None:
+    """Papers that were practice copies would else be kept when the clinic has vouched for their words."""
+    (case,) = invented_cases(1, seed=7)
+    own = clinic.model_copy(update={"reviewed_words": str(tmp_path)})
+    digests = [job_of(case, own, Wanted(NOW)).digest]
+    for content in ("one", "one", "two"):
+        (tmp_path / "bn.toml").write_text(content, encoding="utf-8")
+        digests.append(job_of(case, own, Wanted(NOW)).digest)
+    assert digests[0] != digests[1] == digests[2] != digests[3]

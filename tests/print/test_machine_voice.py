@@ -10,17 +10,13 @@ import wave
 import pytest
 
 from consent.errors import MachineError
-from consent.language import languages
+from consent.language import languages, load_catalogue
 from consent.print import has_voice, machine_voice, read_aloud
 
 pytestmark = pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="espeak-ng is not on this machine")
-SENTENCE = {
-    "en": "Wash your hands. Put one drop in the right eye, 4 times a day, until 11 January 2027. ",
-    "bn": "হাত ধুয়ে নিন। ডান চোখে এক ফোঁটা দিন, রোজ ৪ বার, ১১ জানুয়ারি ২০২৭ পর্যন্ত। ",
-    "hi": "हाथ धोएँ। दाईं आँख में एक बूँद डालें, रोज़ 4 बार, 11 जनवरी 2027 तक। ",
-}
-TIMES = 8
-SLOWEST, FASTEST = 50, 260
+SENTENCES = ("care.tablets", "care.nothing-else", "home.expect.grit")
+"""Messages of the going-home sheet, said in each language."""
+SLOWEST, FASTEST = 35, 260
 """Words a minute between which speech can be followed, with room: common practice, no source."""
 _RATES = (44100, 48000, 32000)
 
@@ -49,22 +45,28 @@ def seconds_of(content: bytes, suffix: str) -> float:
         return sound.getnframes() / sound.getframerate()
 
 
-@pytest.mark.parametrize("tag", SENTENCE)
+def said(tag: str, times: int = 1) -> str:
+    messages = load_catalogue(tag)
+    return " ".join(messages.message(name).forms[0] for name in SENTENCES) * times
+
+
+@pytest.mark.parametrize("tag", languages())
 def test_it_plays_for_about_as_long_as_the_words_take(tag: str) -> None:
-    text = SENTENCE[tag] * TIMES
+    """Tamil and Telugu have few and long words, English many and short ones."""
+    text = said(tag)
     seconds = seconds_of(*read_aloud(text, tag))
     assert SLOWEST < len(text.split()) / seconds * 60 < FASTEST
 
 
 def test_twice_the_words_take_twice_as_long() -> None:
-    one, two = (seconds_of(*read_aloud(SENTENCE["bn"] * times, "bn")) for times in (2, 4))
+    one, two = (seconds_of(*read_aloud(said("bn", times), "bn")) for times in (1, 2))
     assert 1.8 < two / one < 2.2
 
 
 def test_without_a_packer_it_is_a_wave_file(monkeypatch: pytest.MonkeyPatch) -> None:
-    packed = seconds_of(*read_aloud(SENTENCE["en"], "en"))
+    packed = seconds_of(*read_aloud(said("en"), "en"))
     monkeypatch.setattr(machine_voice, "_PACKER", "no-such-program")
-    sound, suffix = read_aloud(SENTENCE["en"], "en")
+    sound, suffix = read_aloud(said("en"), "en")
     assert suffix == ".wav"
     assert abs(seconds_of(sound, suffix) - packed) < 0.3
 
