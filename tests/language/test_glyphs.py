@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
+import uharfbuzz
+from fontTools.ttLib import TTFont
 
 from consent.errors import MachineError
 from consent.language import (
@@ -107,13 +110,16 @@ def test_a_face_of_one_weight_serves_every_weight_and_names_its_own_package(monk
     font_for.cache_clear()
 
 
+@cache
+def face(font_path):
+    """The font, and the class of each of its glyphs by name (OpenType 1.9, GDEF: class 3 is a mark)."""
+    font = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob.from_file_path(str(font_path))))
+    return font, TTFont(font_path)["GDEF"].table.GlyphClassDef.classDefs
+
+
 def stray_signs(text, font_path):
     """Signs without a width of their own that are not set on a letter and lie beyond it, over the next one."""
-    import uharfbuzz
-    from fontTools.ttLib import TTFont
-
-    classes = TTFont(font_path)["GDEF"].table.GlyphClassDef.classDefs  # OpenType 1.9, GDEF: class 3 is a mark
-    font = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob.from_file_path(str(font_path))))
+    font, classes = face(font_path)
     buffer = uharfbuzz.Buffer()
     buffer.add_str(text)
     buffer.guess_segment_properties()
