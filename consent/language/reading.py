@@ -16,9 +16,11 @@ from typing import Any, Literal, get_args
 
 from consent.errors import LanguageError, Problem
 from consent.language.catalogue import inspect_catalogue, language_folder
+from consent.language.po import Message
 
-Outcome = Literal["same", "mended", "kept"]
-"""It says what English says; it did not, and was mended; it was queried, and kept for the reason in ``note``."""
+Outcome = Literal["same", "mended", "kept", "waits"]
+"""It says what English says; it did not, and was mended; it was queried, and kept for the reason in ``note``; it was
+read, and nobody has compared it yet: then ``note`` is what the reader remarked."""
 
 
 @dataclass(frozen=True)
@@ -75,15 +77,15 @@ def reading_text(reading: Reading) -> str:
 
 
 def unread(tag: str, ids: Iterable[str], directory: Path | None = None) -> tuple[str, ...]:
-    """Those of the messages ``ids`` whose words of today nobody has read a second time."""
+    """Those of the messages ``ids`` whose words of today nobody has read a second time and compared with English."""
     words, _ = inspect_catalogue(tag, directory)
     found = read_reading(tag, directory)
     known = found.messages if found else {}
-    return tuple(
-        name
-        for name in ids
-        if name in words.messages and (name not in known or known[name].text != words.messages[name].fingerprint)
-    )
+    return tuple(name for name in ids if name in words.messages and not _is_read(known.get(name), words.messages[name]))
+
+
+def _is_read(read: Read | None, words: Message) -> bool:
+    return read is not None and read.outcome != "waits" and read.text == words.fingerprint
 
 
 def _read(entry: Mapping[str, Any]) -> Read:

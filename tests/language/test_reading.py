@@ -44,6 +44,12 @@ def test_nothing_is_left_to_read_until_words_change(folder: Path, write_catalogu
     assert unread("bn", everything, folder) == ("form.why",)
 
 
+def test_what_was_read_but_not_compared_is_left(folder: Path) -> None:
+    path = reading_path("bn", folder)
+    path.write_text(path.read_text(encoding="utf-8").replace('outcome = "kept"', 'outcome = "waits"'), encoding="utf-8")
+    assert unread("bn", inspect_catalogue("en", folder)[0].messages, folder) == ("form.why",)
+
+
 def test_without_a_record_everything_is_left(folder: Path) -> None:
     reading_path("bn", folder).unlink()
     everything = tuple(inspect_catalogue("en", folder)[0].messages)

@@ -347,4 +347,5 @@ def _days(pack: Pack) -> set[dt.date]:
 def _dates(text: str, day: dt.date, show: Callable[..., object]) -> int:
     written = {_digits(_plain(show(Day(day, style)).plain)) for style in STYLES}  # type: ignore[attr-defined,arg-type]
     longest_first = "|".join(map(re.escape, sorted(written, key=len, reverse=True)))
-    return len(re.findall(rf"(?<!\d)(?:{longest_first})(?!\d)", text))
+    joined = re.sub(r"\s+,", ",", text)  # Poppler sets a comma of another face apart
+    return len(re.findall(rf"(?<!\d)(?:{longest_first})(?!\d)", joined))
