@@ -134,6 +134,7 @@ def test_with_scripts_off_the_case_gets_as_far_as_the_signature(served: Served, 
 def test_by_keyboard_alone(served: Served, chromium: Browser) -> None:
     page = served.context(chromium, None).new_page()
     page.goto("/login")
+    page.wait_for_selector("input:focus")  # the page puts it there; a person sees it before typing
     page.keyboard.type("meera")
     page.keyboard.press("Tab")
     page.keyboard.type("seven brass bells ring")
