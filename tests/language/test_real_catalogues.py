@@ -31,7 +31,7 @@ from consent.language.renew import renewed
 from consent.language.status import status_path
 from consent.resources import locales
 
-NOT_READ_YET = {"ur": 1100}
+NOT_READ_YET = {"ur": 705}
 """Messages at most that wait for their second reader; `consent languages` tells how many."""
 TAGS = languages()
 every_language = pytest.mark.parametrize("tag", TAGS)
