@@ -29,9 +29,12 @@ def read_case(path: Path) -> Case:
     return read_model(path, Case, CaseError)
 
 
-def read_model(path: Path, model: type[ModelT], error: type[ConsentError]) -> ModelT:
-    """Return ``model`` read from the TOML or JSON file at ``path``; raises ``error`` listing every fault."""
-    return validate(_load(path, error), model, error, where=path.name)
+def read_model(path: Path, model: type[ModelT], error: type[ConsentError], where: str = "") -> ModelT:
+    """Return ``model`` read from the TOML or JSON file at ``path``; raises ``error`` listing every fault.
+
+    ``where`` names the file in them; without it, its own name does.
+    """
+    return validate(_load(path, error), model, error, where or path.name)
 
 
 def validate(data: dict[str, Any], model: type[ModelT], error: type[ConsentError], where: str) -> ModelT:

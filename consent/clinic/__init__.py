@@ -7,7 +7,6 @@ from consent.clinic.model import (
     Clinic,
     DayMarks,
     DropSettings,
-    beside,
     clinic_schema,
     read_clinic,
 )
@@ -19,7 +18,6 @@ __all__ = [
     "Clinic",
     "DayMarks",
     "DropSettings",
-    "beside",
     "clinic_schema",
     "read_clinic",
 ]

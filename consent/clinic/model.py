@@ -7,7 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 
 from consent.case.part import LanguageTag, LongText, Part, ShortText
 from consent.case.reading import read_model
@@ -179,7 +179,8 @@ class Clinic(Part):
     population: Literal["south-asia", "uk"] = "south-asia"
     digits: Literal["locale", "latin"] = "locale"
     reviewed_words: LongText | None = Field(
-        None, description="folder beside this file with what the clinic itself reviewed of each language; words"
+        None,
+        description="folder, seen from this file, with the clinic's own review of each language; words where not given",
     )
     accepted_series: tuple[AcceptedSeries, ...] = ()
     audit: Audit | None = None
@@ -198,6 +199,18 @@ class Clinic(Part):
     formulary: dict[str, dict[str, Any]] = Field(default_factory=dict)
     regimens: dict[str, dict[str, Any]] = Field(default_factory=dict)
     points: dict[str, dict[str, float]] = Field(default_factory=dict)
+    _folder: Path | None = PrivateAttr(None)
+
+    def beside(self, path: Path) -> Clinic:
+        """These settings as those of the file at ``path``; where that is stands in no paper and no digest."""
+        found = self.model_copy()
+        found._folder = path.resolve().parent
+        return found
+
+    @property
+    def words_folder(self) -> Path | None:
+        """Folder of the clinic's own review of words, there or not; ``None`` for settings of no file."""
+        return self._folder / (self.reviewed_words or "words") if self._folder else None
 
     def accepts(self, series: str) -> bool:
         """Whether the clinic's licensed clinician accepted ``series`` by name and date."""
@@ -210,15 +223,7 @@ def read_clinic(path: Path | None = None) -> Clinic:
     Raises ``ClinicError`` with one problem per fault.
     """
     found = path or package_data("clinic", "demo.toml")
-    return beside(read_model(found, Clinic, ClinicError), found)
-
-
-def beside(clinic: Clinic, path: Path) -> Clinic:
-    """``clinic`` with the folder of its reviewed words found from where its settings at ``path`` are."""
-    folder = (path.parent / (clinic.reviewed_words or "words")).resolve()
-    if clinic.reviewed_words is None and not folder.is_dir():
-        return clinic
-    return clinic.model_copy(update={"reviewed_words": str(folder)})
+    return read_model(found, Clinic, ClinicError).beside(found)
 
 
 def clinic_schema() -> dict[str, Any]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from consent.clinic import Clinic, read_clinic
@@ -25,7 +24,7 @@ def run(options: argparse.Namespace) -> None:
 def _all(options: argparse.Namespace) -> None:
     """How many messages of each language stand on which rung."""
     clinic = _clinic(options)
-    found = {tag: counts(tag, reviewed=clinic.reviewed_words) for tag in languages()}
+    found = {tag: counts(tag, reviewed=clinic.words_folder) for tag in languages()}
     again = {tag: state.total - len(unread(tag, load_catalogue("en").messages)) for tag, state in found.items()}
     if options.json:
         out.as_json({tag: _as_data(state, again[tag]) for tag, state in found.items()})
@@ -58,7 +57,7 @@ def _show(options: argparse.Namespace) -> None:
 
 
 def _sheet(tag: str, ids: frozenset[str], clinic: Clinic) -> dict[str, Any]:
-    state = release_of(ids, tag, reviewed=clinic.reviewed_words)
+    state = release_of(ids, tag, reviewed=clinic.words_folder)
     return {
         "messages": len(ids),
         "lowest_rung": int(state.lowest),
@@ -113,7 +112,7 @@ def _review(options: argparse.Namespace) -> None:
             )
         )
     clinic = read_clinic(own)
-    folder = Path(clinic.reviewed_words or own.parent / "words")
+    folder = clinic.words_folder or own.parent
     wanted = _wanted(options, clinic)
     raised = vouch(tag, wanted, Rung(options.rung), options.by, dt.datetime.now(dt.UTC).date(), folder)
     if options.json:

@@ -56,7 +56,7 @@ def standing(voice: Voice, assessment: Assessment) -> Line:
 
 def is_released(voice: Voice, clinic: Clinic) -> bool:
     """Whether every message said so far stands on a rung that may be signed, in every language of the sheet."""
-    return all(release_of(ids, tag, reviewed=clinic.reviewed_words).may_be_signed for tag, ids in voice.used().items())
+    return all(release_of(ids, tag, reviewed=clinic.words_folder).may_be_signed for tag, ids in voice.used().items())
 
 
 def telephone(voice: Voice, clinic: Clinic, words: str = "label.telephone", **slots: object) -> Line:

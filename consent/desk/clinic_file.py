@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from consent.case.reading import validate
-from consent.clinic import Clinic, beside
+from consent.clinic import Clinic
 from consent.desk.fields import Field
 from consent.desk.office import Office
 from consent.desk.typed import NOTHING, at
@@ -102,6 +102,6 @@ def take(office: Office, account: Account, before: str, after: str, why: str) ->
     path = own_file(office)
     if path is None:
         raise ClinicError(Problem("these settings cannot be changed here", "settings"))
-    clinic = beside(checked(after), path)
+    clinic = checked(after).beside(path)
     keep_settings(office.record, account, before, after, why, lambda: write_whole(path, after.encode()))
     office.use(replace(office.record, clinic=clinic))

@@ -127,7 +127,7 @@ def _marks(sheets: tuple[Document, ...], voice: Voice, clinic: Clinic) -> tuple[
     (tag,) = voice.tags
     found = [mark[0].plain for sheet in sheets for mark in sheet.marks[1:]]
     own = {name for name in load_catalogue(tag).messages if name.startswith("theirs.")}
-    if not release_of(own, tag, reviewed=clinic.reviewed_words).may_be_signed:
+    if not release_of(own, tag, reviewed=clinic.words_folder).may_be_signed:
         found.insert(0, voice.line("frame.practice")[0].plain)
     return tuple(dict.fromkeys(found))
 

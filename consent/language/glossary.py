@@ -7,21 +7,21 @@ stems by which it says each, its usual word first, and names the messages that s
 from __future__ import annotations
 
 import re
-import tomllib
 import unicodedata
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import Any
 
+from pydantic import Field
+
+from consent.case.part import Part
+from consent.case.reading import read_model
 from consent.errors import LanguageError, Problem
 from consent.language.catalogue import SOURCE_LANGUAGE, inspect_catalogue, language_folder
 from consent.language.po import SLOT
 
 
-@dataclass(frozen=True)
-class Term:
+class Term(Part):
     """One idea. ``english``: the forms that stand for it in English messages, but for those within ``not_english``.
 
     ``bracket``: the English word a clinic will use, which stands once in brackets in the messages ``bracket_in`` of
@@ -42,17 +42,24 @@ class Term:
         return any(_stands(words, text if SLOT.search(words) else bare) for words in self.english)
 
 
-@dataclass(frozen=True)
-class Wording:
+class Wording(Part):
     """How a language says a term: the stems that stay inside every form of its words; and, message by message, why it
     is said otherwise there."""
 
     said: tuple[str, ...]
-    otherwise: Mapping[str, str] = field(default_factory=dict)
+    otherwise: dict[str, str] = Field(default_factory=dict)
 
     def is_in(self, text: str) -> bool:
         """Whether a text of the language speaks of it."""
         return any(stem in text for stem in self.said)
+
+
+class _Terms(Part):
+    term: dict[str, Term]
+
+
+class _Wordings(Part):
+    term: dict[str, Wording] = Field(default_factory=dict)
 
 
 def _stands(words: str, text: str) -> bool:
@@ -62,14 +69,15 @@ def _stands(words: str, text: str) -> bool:
 @cache
 def terms(directory: Path | None = None) -> Mapping[str, Term]:
     """The terms by id. LanguageError naming file and key for anything that is not as described here."""
-    return {name: Term(**entry) for name, entry in _tables(SOURCE_LANGUAGE, directory, Term)}
+    path = glossary_path(SOURCE_LANGUAGE, directory)
+    return read_model(path, _Terms, LanguageError, str(path)).term
 
 
 @cache
 def glossary(tag: str, directory: Path | None = None) -> Mapping[str, Wording]:
     """How a language says each term. LanguageError where one is missing, unknown, or not written in form NFC."""
-    found = {name: Wording(**entry) for name, entry in _tables(tag, directory, Wording)}
     path = glossary_path(tag, directory)
+    found = read_model(path, _Wordings, LanguageError, str(path)).term
     for name in terms(directory).keys() ^ found.keys():
         raise _error(path, f"term.{name} is {'unknown' if name in found else 'missing'}")
     for name, wording in found.items():
@@ -101,21 +109,6 @@ def strays(tag: str, directory: Path | None = None) -> Iterator[Problem]:
             if left.pop(message.id, None) is None:
                 yield Problem(f"{tag}: says {name!r} in other words: {own.forms[0]}", f'message "{message.id}"')
         yield from (Problem(f"{tag}: {name!r} is said as usual, or not at all", f'"{message}"') for message in left)
-
-
-def _tables(tag: str, directory: Path | None, kind: type) -> Iterator[tuple[str, dict[str, Any]]]:
-    path = glossary_path(tag, directory)
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise _error(path, "there is no glossary") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise _error(path, f"not well formed TOML ({error})") from None
-    known = set(kind.__dataclass_fields__)  # type: ignore[attr-defined]
-    for name, entry in data.get("term", {}).items():
-        if unknown := entry.keys() - known:
-            raise _error(path, f"term.{name}: unknown {', '.join(sorted(unknown))}")
-        yield name, {key: tuple(value) if isinstance(value, list) else value for key, value in entry.items()}
 
 
 def _error(path: Path, what: str) -> LanguageError:

@@ -72,10 +72,10 @@ def read_ladder(path: Path) -> Ladder:
 
 def ladder_text(ladder: Ladder) -> str:
     """The status file as TOML."""
-    head = ["[ladder]", f"drafted_by = {_quoted(ladder.drafted_by)}", f"date = {ladder.date.isoformat()}"]
+    head = ["[ladder]", f"drafted_by = {quoted(ladder.drafted_by)}", f"date = {ladder.date.isoformat()}"]
     if ladder.note:
-        head.append(f"note = {_quoted(ladder.note)}")
-    lines = [f"{_quoted(name)} = {_entry(record)}" for name, record in ladder.records.items()]
+        head.append(f"note = {quoted(ladder.note)}")
+    lines = [f"{quoted(name)} = {_entry(record)}" for name, record in ladder.records.items()]
     return "\n".join([*head, "", "[messages]", *lines, ""])
 
 
@@ -126,10 +126,11 @@ def _only_keys(entry: Any, needed: set[str], allowed: set[str], path: Path, wher
 def _entry(record: Record) -> str:
     keys = [f'source = "{record.source}"', f"rung = {int(record.rung)}"]
     keys += [f'text = "{record.text}"'] if record.text else []
-    keys += [f"by = {_quoted(record.by)}"] if record.by else []
+    keys += [f"by = {quoted(record.by)}"] if record.by else []
     keys += [f"on = {record.on.isoformat()}"] if record.on else []
     return f"{{ {', '.join(keys)} }}"
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
+    """``text`` as a TOML string, letters of every script as they are."""
     return json.dumps(text, ensure_ascii=False)

@@ -6,16 +6,16 @@ and what came of the comparison with the source. It is no review: it raises no r
 
 from __future__ import annotations
 
-import json
-import tomllib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Literal
 
-from consent.errors import LanguageError, Problem
+from consent.case.part import Part
+from consent.case.reading import read_model
+from consent.errors import LanguageError
 from consent.language.catalogue import inspect_catalogue, language_folder
+from consent.language.ladder import quoted
 from consent.language.po import Message
 
 Outcome = Literal["same", "mended", "kept", "waits"]
@@ -23,8 +23,7 @@ Outcome = Literal["same", "mended", "kept", "waits"]
 read, and nobody has compared it yet: then ``note`` is what the reader remarked."""
 
 
-@dataclass(frozen=True)
-class Read:
+class Read(Part):
     """One message as it was read: fingerprint of the words, what they say in English, outcome, and a note."""
 
     text: str
@@ -33,14 +32,19 @@ class Read:
     note: str = ""
 
 
-@dataclass(frozen=True)
-class Reading:
-    """Who read a language, when and how, and what each message was found to say."""
+class About(Part):
+    """Who read a language, when and how."""
 
     read_by: str
     date: date
     method: str
-    messages: Mapping[str, Read]
+
+
+class Reading(Part):
+    """One reading of a language, and what each message was found to say."""
+
+    reading: About
+    messages: dict[str, Read]
 
 
 def reading_path(tag: str, directory: Path | None = None) -> Path:
@@ -51,28 +55,19 @@ def reading_path(tag: str, directory: Path | None = None) -> Path:
 def read_reading(tag: str, directory: Path | None = None) -> Reading | None:
     """The second reading of a language; None where there was none. LanguageError naming file and key for a fault."""
     path = reading_path(tag, directory)
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-        head = data["reading"]
-        messages = {name: _read(entry) for name, entry in data["messages"].items()}
-        return Reading(str(head["read_by"]), head["date"], str(head["method"]), messages)
-    except FileNotFoundError:
-        return None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, KeyError, TypeError, ValueError) as error:
-        raise LanguageError(
-            Problem(f"the record of the second reading is damaged ({error})", str(path), remedy="fetch it again")
-        ) from None
+    return read_model(path, Reading, LanguageError, str(path)) if path.exists() else None
 
 
 def reading_text(reading: Reading) -> str:
     """The record as TOML."""
+    about = reading.reading
     head = [
         "[reading]",
-        f"read_by = {_quoted(reading.read_by)}",
-        f"date = {reading.date.isoformat()}",
-        f"method = {_quoted(reading.method)}",
+        f"read_by = {quoted(about.read_by)}",
+        f"date = {about.date.isoformat()}",
+        f"method = {quoted(about.method)}",
     ]
-    lines = [f"{_quoted(name)} = {_entry(read)}" for name, read in reading.messages.items()]
+    lines = [f"{quoted(name)} = {_entry(read)}" for name, read in reading.messages.items()]
     return "\n".join([*head, "", "[messages]", *lines, ""])
 
 
@@ -88,19 +83,8 @@ def _is_read(read: Read | None, words: Message) -> bool:
     return read is not None and read.outcome != "waits" and read.text == words.fingerprint
 
 
-def _read(entry: Mapping[str, Any]) -> Read:
-    read = Read(**entry)
-    if read.outcome not in get_args(Outcome):
-        raise ValueError(f"outcome {read.outcome!r}")
-    return read
-
-
 def _entry(read: Read) -> str:
-    keys = [f"text = {_quoted(read.text)}", f"back = {_quoted(read.back)}"]
-    keys += [f"outcome = {_quoted(read.outcome)}"] if read.outcome != "same" else []
-    keys += [f"note = {_quoted(read.note)}"] if read.note else []
+    keys = [f"text = {quoted(read.text)}", f"back = {quoted(read.back)}"]
+    keys += [f"outcome = {quoted(read.outcome)}"] if read.outcome != "same" else []
+    keys += [f"note = {quoted(read.note)}"] if read.note else []
     return f"{{ {', '.join(keys)} }}"
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)

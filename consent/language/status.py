@@ -53,13 +53,13 @@ def status_path(tag: str, directory: Path | None = None) -> Path:
     return language_folder(tag, directory) / "status.toml"
 
 
-def reviewed_path(tag: str, reviewed: str | Path) -> Path:
+def reviewed_path(tag: str, reviewed: Path) -> Path:
     """A clinic's own status file of a language, in its folder ``reviewed``."""
-    return Path(reviewed) / f"{tag}.toml"
+    return reviewed / f"{tag}.toml"
 
 
 def release_of(
-    ids: Iterable[str], tag: str, directory: Path | None = None, reviewed: str | Path | None = None
+    ids: Iterable[str], tag: str, directory: Path | None = None, reviewed: Path | None = None
 ) -> ReleaseState:
     """The lowest rung among the messages a sheet used, those missing (or without a record) and those stale.
 
@@ -76,14 +76,14 @@ def release_of(
     )
 
 
-def counts(tag: str, directory: Path | None = None, reviewed: str | Path | None = None) -> Counts:
+def counts(tag: str, directory: Path | None = None, reviewed: Path | None = None) -> Counts:
     """How many of the English messages stand on each rung in a language."""
     standings = standings_of(tag, directory, reviewed).values()
     by_rung = {rung: sum(standing.rung is rung for standing in standings) for rung in Rung}
     return Counts(len(standings), by_rung, sum(standing.stale for standing in standings))
 
 
-def standings_of(tag: str, directory: Path | None = None, reviewed: str | Path | None = None) -> Mapping[str, Standing]:
+def standings_of(tag: str, directory: Path | None = None, reviewed: Path | None = None) -> Mapping[str, Standing]:
     """Every English message by id, and how it counts in a language. A status file changed since is read again."""
     own = reviewed_path(tag, reviewed) if reviewed else None
     if own is None or not own.exists():

@@ -21,7 +21,7 @@ from consent import __version__
 from consent.case import Case
 from consent.case.reading import validate
 from consent.clinic import Clinic
-from consent.errors import CaseError, ClinicError, ConsentError, Problem
+from consent.errors import CaseError, ConsentError, Problem
 from consent.pack.compose import FORM, SHEETS, compose_pack
 from consent.pack.files import write_pack, write_whole
 from consent.resources import locales, package_data, templates
@@ -80,7 +80,7 @@ def job_of(case: Case, clinic: Clinic, wanted: Wanted) -> Job:
     made_of = {
         "case": data,
         "clinic": clinic.model_dump(mode="json", by_alias=True),
-        "reviewed words": _digest_of(clinic.reviewed_words),
+        "reviewed words": _digest_of(clinic.words_folder),
         "wanted": [*wanted.languages, *wanted.sheets, wanted.large],
         "program": [__version__, program_digest()],
     }
@@ -88,10 +88,10 @@ def job_of(case: Case, clinic: Clinic, wanted: Wanted) -> Job:
     return Job(name, data, hashlib.sha256(text.encode()).hexdigest())
 
 
-def _digest_of(folder: str | None) -> str:
+def _digest_of(folder: Path | None) -> str:
     """SHA-256 of the clinic's own status files of languages, which decide what is a practice copy."""
     found = hashlib.sha256()
-    for path in sorted(Path(folder).glob("*.toml")) if folder else ():
+    for path in sorted(folder.glob("*.toml")) if folder else ():
         found.update(path.name.encode() + b"\0" + path.read_bytes())
     return found.hexdigest()
 
@@ -151,7 +151,7 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-def make(job: Job, clinic: Mapping[str, Any], wanted: Wanted, root: Path) -> Finished:
+def make(job: Job, clinic: Clinic, wanted: Wanted, root: Path) -> Finished:
     """Make the pack of ``job`` under ``root`` and return what came of it; what went wrong comes back in it.
 
     The folder of an earlier version is replaced once the new one is whole.
@@ -168,10 +168,9 @@ def make(job: Job, clinic: Mapping[str, Any], wanted: Wanted, root: Path) -> Fin
     return replace(finished, seconds=time.perf_counter() - began)
 
 
-def _made(job: Job, clinic: Mapping[str, Any], wanted: Wanted, hidden: Path, place: Path) -> Finished:
+def _made(job: Job, clinic: Clinic, wanted: Wanted, hidden: Path, place: Path) -> Finished:
     case = validate(dict(job.case), Case, CaseError, "case")
-    settings = validate(dict(clinic), Clinic, ClinicError, "clinic")
-    pack = compose_pack(case, settings, wanted.languages, wanted.sheets, large=wanted.large)
+    pack = compose_pack(case, clinic, wanted.languages, wanted.sheets, large=wanted.large)
     _begin(hidden, place)
     written = write_pack(pack, hidden, wanted.made_at)
     waiting = [(point.severity, point.id) for point in pack.points if point.open]

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import multiprocessing
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from consent.clinic import Clinic
 from consent.errors import Problem
@@ -18,7 +17,7 @@ from consent.pack.batch_state import WORKING
 
 _A_PROCESS = 200
 """Packs after which a process makes room for a fresh one."""
-Work = Callable[[Job, Mapping[str, Any], Wanted, Path], Finished]
+Work = Callable[[Job, Clinic, Wanted, Path], Finished]
 _Running = dict[Future[Finished], Job]
 
 
@@ -26,7 +25,6 @@ def make_all(
     jobs: list[Job], clinic: Clinic, wanted: Wanted, root: Path, processes: int, work: Work
 ) -> Iterator[Finished]:
     """What came of each of ``jobs``, as they finish."""
-    data = clinic.model_dump(mode="json", by_alias=True, exclude_none=True)
     root.mkdir(parents=True, exist_ok=True)
     waiting = list(reversed(jobs))
     while waiting:
@@ -35,7 +33,7 @@ def make_all(
             with _pool(min(processes, len(waiting)), root) as pool:
                 while waiting or running:
                     while waiting and len(running) < 2 * processes:
-                        running[pool.submit(work, waiting[-1], data, wanted, root)] = waiting[-1]
+                        running[pool.submit(work, waiting[-1], clinic, wanted, root)] = waiting[-1]
                         waiting.pop()
                     for future in wait(running, return_when=FIRST_COMPLETED).done:
                         result = future.result()
@@ -43,7 +41,7 @@ def make_all(
                         yield result
         except BrokenProcessPool:
             for job in running.values():
-                yield _there(job, root) or _apart(job, data, wanted, root, work)
+                yield _there(job, root) or _apart(job, clinic, wanted, root, work)
 
 
 def _there(job: Job, root: Path) -> Finished | None:
@@ -51,7 +49,7 @@ def _there(job: Job, root: Path) -> Finished | None:
     return read_finished(root / job.name, job.digest)
 
 
-def _apart(job: Job, clinic: Mapping[str, Any], wanted: Wanted, root: Path, work: Work) -> Finished:
+def _apart(job: Job, clinic: Clinic, wanted: Wanted, root: Path, work: Work) -> Finished:
     """``job`` in a process of its own, to find the one that kills its process."""
     try:
         with _pool(1, root) as pool:

@@ -263,7 +263,7 @@ def sheet_words(document: Document, voice: Voice, clinic: Clinic) -> tuple[Sheet
     """How far the words of ``document`` were checked, language by language."""
     found = []
     for tag, ids in voice.used().items():
-        state = release_of(ids, tag, reviewed=clinic.reviewed_words)
+        state = release_of(ids, tag, reviewed=clinic.words_folder)
         found.append(
             SheetWords(
                 document.sheet, tag, state.lowest, len(state.stale), len(state.missing), state.may_be_signed, state.by

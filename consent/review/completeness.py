@@ -7,6 +7,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from pathlib import Path
 
 from consent.case import PointAnswer
 from consent.language import Rung, Speaker, read_english, read_signals, release_of, running_text
@@ -106,7 +107,7 @@ def _row(element: NamedElement, assessment: Assessment, anchors: list[Anchor], c
     if element.check == "reading":
         return _reading(element, composed.texts)
     if element.check == "signals":
-        return _signals(element, composed, assessment.clinic.reviewed_words)
+        return _signals(element, composed, assessment.clinic.words_folder)
     parts = tuple(part for name in element.parts for part in _expanded(name, assessment))
     if (element.parts and not parts) or (element.optional and not anchors):
         return Row(element, State.NOT_APPLICABLE)
@@ -196,7 +197,7 @@ def _reading(element: NamedElement, texts: Mapping[str, tuple[str, ...]]) -> Row
     return Row(element, State.MET if met else State.UNMET, measured=measured)
 
 
-def _signals(element: NamedElement, composed: Composed, reviewed: str | None) -> Row:
+def _signals(element: NamedElement, composed: Composed, reviewed: Path | None) -> Row:
     """Signals of every language but English; met only once lay readers have said the words back."""
     measured, tested = [], True
     for tag in [tag for tag in composed.texts if tag != "en"]:

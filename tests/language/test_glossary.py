@@ -37,12 +37,12 @@ def write(folder: Path, tag: str, text: str) -> None:
     ],
 )
 def test_a_term_is_found_by_whole_words_outside_slots(text: str, found: bool) -> None:
-    term = Term(("lens", "lenses"), "the lens", ("contact lens",))
+    term = Term(english=("lens", "lenses"), meaning="the lens", not_english=("contact lens",))
     assert term.is_in(text) == found
 
 
 def test_a_term_may_hold_a_slot() -> None:
-    assert Term(("out of {whole} people",), "a frequency").is_in("Out of {whole} people, {count}")
+    assert Term(english=("out of {whole} people",), meaning="a frequency").is_in("Out of {whole} people, {count}")
 
 
 def test_words_as_listed_are_no_strays(folder: Path) -> None:
@@ -78,8 +78,8 @@ def _otherwise(folder: Path, said: str, ids: tuple[str, ...]):
         ('[term.lens]\nsaid = ["লেন্স"]\n[term.eye]\nsaid = ["চোখ"]\n', "term.eye is unknown"),
         ("[term.lens]\nsaid = []\n", "said is empty"),
         ('[term.lens]\nsaid = ["\\u0995\\u09c7\\u09be"]\n', "not in Unicode form NFC"),
-        ('[term.lens]\nsaid = ["x"]\nmore = 1\n', "unknown more"),
-        ("[term.lens", "not well formed TOML"),
+        ('[term.lens]\nsaid = ["x"]\nmore = 1\n', "this key is not known"),
+        ("[term.lens", "the file is not TOML"),
     ],
 )
 def test_a_wrong_glossary_is_refused_by_file_and_key(text: str, told: str, folder: Path) -> None:
@@ -92,7 +92,7 @@ def test_a_wrong_glossary_is_refused_by_file_and_key(text: str, told: str, folde
 
 def test_no_glossary(folder: Path) -> None:
     glossary_path("bn", folder).unlink()
-    with pytest.raises(LanguageError, match="no glossary"):
+    with pytest.raises(LanguageError, match="cannot be read"):
         glossary("bn", folder)
 
 

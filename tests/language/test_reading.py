@@ -9,7 +9,7 @@ import pytest
 
 from consent.errors import LanguageError
 from consent.language import inspect_catalogue
-from consent.language.reading import Read, Reading, read_reading, reading_path, reading_text, unread
+from consent.language.reading import About, Read, Reading, read_reading, reading_path, reading_text, unread
 from consent.language.renew import renewed
 
 ON = dt.date(2027, 2, 9)
@@ -20,9 +20,13 @@ def folder(tmp_path: Path, write_catalogue, bodies) -> Path:
     for tag in ("en", "bn"):
         write_catalogue(tmp_path, tag, bodies[tag])
     words, _ = inspect_catalogue("bn", tmp_path)
-    messages = {name: Read(message.fingerprint, f'what "{name}" says') for name, message in words.messages.items()}
-    messages["form.why"] = Read(words.messages["form.why"].fingerprint, "it is white", "kept", "a lens is said so")
-    text = reading_text(Reading("a reader", ON, "back into English", messages))
+    messages = {
+        name: Read(text=message.fingerprint, back=f'what "{name}" says') for name, message in words.messages.items()
+    }
+    why = {"back": "it is white", "outcome": "kept", "note": "a lens is said so"}
+    messages["form.why"] = messages["form.why"].model_copy(update=why)
+    about = About(read_by="a reader", date=ON, method="back into English")
+    text = reading_text(Reading(reading=about, messages=messages))
     reading_path("bn", tmp_path).write_text(text, encoding="utf-8")
     return tmp_path
 
@@ -30,7 +34,8 @@ def folder(tmp_path: Path, write_catalogue, bodies) -> Path:
 def test_what_was_written_is_read_back(folder: Path) -> None:
     found = read_reading("bn", folder)
     assert found is not None
-    assert (found.read_by, found.date, found.method) == ("a reader", ON, "back into English")
+    about = found.reading
+    assert (about.read_by, about.date, about.method) == ("a reader", ON, "back into English")
     assert found.messages["form.why"].outcome == "kept"
     assert found.messages["form.why"].note == "a lens is said so"
     assert found.messages["eye.right"].back == 'what "eye.right" says'
@@ -57,18 +62,21 @@ def test_without_a_record_everything_is_left(folder: Path) -> None:
     assert unread("bn", everything, folder) == everything
 
 
-@pytest.mark.parametrize("wrong", ["outcome", "[reading", "no such key"])
-def test_a_damaged_record_is_refused_by_file(wrong: str, folder: Path) -> None:
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ('"kept"', '"well"', "messages.form.why.outcome"),
+        ("[reading]", "[reading", "the file is not TOML"),
+        ("back =", "bak =", "this key is not known"),
+    ],
+)
+def test_a_damaged_record_is_refused_by_file(old: str, new: str, told: str, folder: Path) -> None:
     path = reading_path("bn", folder)
-    text = path.read_text(encoding="utf-8")
-    changes = {
-        "outcome": ('"kept"', '"well"'),
-        "[reading": ("[reading]", "[reading"),
-        "no such key": ("back =", "bak ="),
-    }
-    path.write_text(text.replace(*changes[wrong]), encoding="utf-8")
-    with pytest.raises(LanguageError, match="second reading is damaged"):
+    path.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
+    with pytest.raises(LanguageError) as refused:
         read_reading("bn", folder)
+    assert told in str(refused.value)
+    assert str(path) in str(refused.value)
 
 
 def test_renewing_keeps_words_takes_notes_from_english_and_leaves_room(folder: Path, write_catalogue, bodies) -> None:

@@ -6,11 +6,10 @@ import datetime as dt
 import os
 import signal
 import sys
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from consent.clinic import read_clinic
+from consent.clinic import Clinic, read_clinic
 from consent.errors import LanguageError, Problem
 from consent.pack import batch_job
 from consent.pack.batch import Batch, Order, run_batch
@@ -23,7 +22,7 @@ DIES, NO_WORDS, FAULT, QUIET = "INV-0002", "INV-0003", "INV-0004", "INV-0005"
 """Record numbers of those whose job goes wrong in ``go_wrong``."""
 
 
-def go_wrong(job: Job, clinic: Mapping[str, Any], wanted: Wanted, root: Path) -> Finished:
+def go_wrong(job: Job, clinic: Clinic, wanted: Wanted, root: Path) -> Finished:
     """Some jobs kill their process, some raise; every other one is made."""
     number = job.case["patient"]["record_number"]
     if number == DIES:

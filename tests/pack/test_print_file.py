@@ -190,7 +190,7 @@ def test_who_cannot_be_assessed_as_ordered_stands_on_the_lists_nevertheless(
     job = Job("p-odd", odd.model_dump(mode="json", by_alias=True, exclude_none=True), "digest")
     from consent.pack.batch_job import Wanted
 
-    result = make(job, clinic.model_dump(mode="json", by_alias=True, exclude_none=True), Wanted(NOW), tmp_path)
+    result = make(job, clinic, Wanted(NOW), tmp_path)
     assert "no-such-regimen" in str(result.problems[0])
     written = write_day_sheets(Batch(tmp_path, NOW, (odd,), (result,), 0), clinic)
     assert written.left_off == ()

@@ -960,7 +960,7 @@ def reviewed(folder: Path, ids: Iterable[str], rung: int, stale: str = "") -> st
         lines.append(f'"{name}" = {{ {record} }}')
     folder.mkdir()
     (folder / "en.toml").write_text("\n".join(lines), encoding="utf-8")
-    return str(folder)
+    return folder.name
 
 
 SHEETS: dict[str, Callable[..., Document]] = {
@@ -984,8 +984,8 @@ def test_rule_23_language_status(name, tmp_path):
     """
     assessment = assess(case_of(name="hard"), make_clinic())
 
-    def composed(folder: str | None = None) -> list[str]:
-        clinic = assessment.clinic.model_copy(update={"reviewed_words": folder})
+    def composed(folder: str = "nothing") -> list[str]:
+        clinic = assessment.clinic.model_copy(update={"reviewed_words": folder}).beside(tmp_path / "clinic.toml")
         document = SHEETS[name](replace(assessment, clinic=clinic), Voice(("en",), "latin"))
         marks = [line[0].plain for line in document.marks]
         assert all(mark in to_html(document) for mark in marks)

@@ -9,17 +9,18 @@ import struct
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 import rfc8785
 
 from consent.case import Case
-from consent.clinic import Clinic
+from consent.clinic import Clinic, read_clinic
 from consent.pack import assessment_data, compose_pack
 from consent.record.canonical import canonical, digest
 from consent.record.sealed_data import sealed_data
-from consent.resources import locales
+from consent.resources import locales, package_data
 from tests.conftest import shipped_case
 from tests.record.sealing import AT, LEDGER, SALT, SIGNED_OFF, Sealed
 
@@ -130,7 +131,23 @@ def test_they_hold_who_what_which_version_and_when(sealed: Sealed) -> None:
 def test_case_and_settings_come_back_as_they_were(sealed: Sealed) -> None:
     data = _data(sealed)
     assert Case.model_validate_json(json.dumps(data["case"])) == sealed.pack.assessment.case
-    assert Clinic.model_validate_json(json.dumps(data["clinic"])) == sealed.clinic
+    settings = package_data("clinic", "demo.toml")
+    assert Clinic.model_validate_json(json.dumps(data["clinic"])).beside(settings) == sealed.clinic
+
+
+def test_where_the_clinic_keeps_its_files_is_not_told(sealed: Sealed, tmp_path: Path) -> None:
+    """Paths of a machine are nobody's business who holds a paper, and would make one clinic's papers differ."""
+    (tmp_path / "reviewed").mkdir()
+    settings = tmp_path / "clinic.toml"
+    text = package_data("clinic", "demo.toml").read_text(encoding="utf-8")
+    settings.write_text(f'reviewed_words = "reviewed"\n{text}', encoding="utf-8")
+    clinic = read_clinic(settings)
+    assert clinic.words_folder == tmp_path / "reviewed"
+    pack = replace(sealed.pack, assessment=replace(sealed.pack.assessment, clinic=clinic))
+    content = sealed_data(pack, SALT, LEDGER).content.decode()
+    assert json.loads(content)["clinic"]["reviewed_words"] == "reviewed"
+    for folder in (tmp_path, package_data(), Path.cwd(), Path.home()):
+        assert str(folder.resolve()) not in content
 
 
 def test_every_figure_behind_an_estimate_is_there_with_its_source(sealed: Sealed) -> None:

@@ -97,7 +97,7 @@ def _roles(given: tuple[str, ...]) -> tuple[Role, ...]:
 @shown("/lead/languages", LEAD)
 def show_languages(here: Here) -> Template:
     """How far the words of each language were checked; for the pages only whether they are all there."""
-    reviewed = here.office.record.clinic.reviewed_words
+    reviewed = here.office.record.clinic.words_folder
     sheets = [(tag, counts(tag, reviewed=reviewed)) for tag in languages()]
     pages = [(tag, len(inspect_catalogue(tag, None, DESK_DOMAIN)[0].messages)) for tag in languages(domain=DESK_DOMAIN)]
     return here.page("languages.html", sheets=sheets, pages=pages, rungs=list(Rung))
