@@ -3,6 +3,12 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 PROGRAM = shutil.which("chromium")
 """None where it is not installed."""
@@ -15,3 +21,15 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
+
+
+@contextmanager
+def started() -> Iterator[Browser]:
+    """The installed Chromium, driven by Playwright, of which only one can run in a process."""
+    from playwright.sync_api import sync_playwright
+
+    assert PROGRAM, "install chromium"
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=PROGRAM, args=list(FLAGS))
+        yield browser
+        browser.close()

@@ -9,6 +9,7 @@ import datetime as dt
 import hashlib
 import os
 import subprocess
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -24,8 +25,11 @@ from consent.pack import Pack, compose_list, compose_pack
 from consent.pack.files import write_whole
 from consent.print import to_html, to_pdf
 from consent.resources import package_data
+from tests.chromium import started
 
 if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
     from tests.render.reading import Page, Run
 
 NAMES = ("ordinary", "hard", "second-eye", "torn")
@@ -94,6 +98,13 @@ class Paper:
         from tests.render.reading import read_runs
 
         return read_runs(self.pdf)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """One Chromium for all tests of a process, since Playwright drives from one place."""
+    with started() as browser:
+        yield browser
 
 
 @pytest.fixture(scope="session")

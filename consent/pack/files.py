@@ -19,7 +19,7 @@ from consent.pack.compose import FOR_PATIENTS, READ_ALOUD, Pack
 from consent.pack.data import assessment_data
 from consent.pack.earlier import DATA, has_earlier_pack, holds_papers, remove_stale
 from consent.pack.telephone import calendar_file, spoken, text_message
-from consent.print import has_voice, read_aloud, to_pdf, to_screen
+from consent.print import need_voice, read_aloud, to_pdf, to_screen
 
 
 @dataclass(frozen=True)
@@ -37,13 +37,15 @@ class Written:
 def write_pack(pack: Pack, folder: Path, now: datetime, audio: bool = False) -> tuple[Written, ...]:
     """Write sheets, calendar file, data and index into ``folder``; return what was written, the index last.
 
-    ``audio``: the papers for home also read aloud by a machine voice, in each language of which there is one.
+    ``audio``: the papers for home also read aloud by a machine voice.
     A calendar file already in ``folder`` is replaced by one that takes back what no longer holds of it. Other files of
     an earlier pack of the patient are removed once all is written.
     Raises ``UsageError`` before anything is written if the folder holds another patient's papers, ``PrintError`` before
-    a sheet with a hole in it is written, ``MachineError`` if the folder cannot be used, ``DropsError`` if the calendar
-    file in it cannot be read.
+    a sheet with a hole in it is written, ``MachineError`` if the folder cannot be used or, before anything is written,
+    if one of the papers cannot be read aloud, ``DropsError`` if the calendar file in it cannot be read.
     """
+    for document in _to_be_read(pack) if audio else ():
+        need_voice(document.languages[0][0])
     make_folder(folder)
     is_used = has_earlier_pack(folder, pack.assessment.case.patient.record_number)
     calendar = calendar_file(pack, now, folder / "drops.ics")
@@ -74,15 +76,18 @@ def _for_telephones(pack: Pack, calendar: bytes | None, folder: Path) -> Iterato
 
 
 def _spoken(pack: Pack, folder: Path) -> Iterator[Written]:
-    """Going-home sheet and drop instructions as sound, in each language for which this machine has a voice."""
-    for document in pack.documents:
+    """Going-home sheet and drop instructions as sound."""
+    for document in _to_be_read(pack):
         tag = document.languages[0][0]
-        if document.sheet in READ_ALOUD and has_voice(tag):
-            voice = Voice((tag,), pack.assessment.clinic.digits)
-            sound, suffix = read_aloud(aloud(document, pack.assessment, voice), tag)
-            path = folder / f"{document.sheet}.{tag}.machine-voice{suffix}"
-            write_whole(path, sound)
-            yield Written(path, "audio-file", (tag,))
+        voice = Voice((tag,), pack.assessment.clinic.digits)
+        sound, suffix = read_aloud(aloud(document, pack.assessment, voice), tag)
+        path = folder / f"{document.sheet}.{tag}.machine-voice{suffix}"
+        write_whole(path, sound)
+        yield Written(path, "audio-file", (tag,))
+
+
+def _to_be_read(pack: Pack) -> Iterator[Document]:
+    return (document for document in pack.documents if document.sheet in READ_ALOUD)
 
 
 def write_lists(documents: Iterable[Document], day: date, digits: str, folder: Path) -> Iterator[Path]:

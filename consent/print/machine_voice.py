@@ -25,11 +25,8 @@ def has_voice(tag: str) -> bool:
     return len(told.splitlines()) > 1
 
 
-def read_aloud(text: str, tag: str) -> tuple[bytes, str]:
-    """``text`` spoken in the language ``tag``, and the suffix of the file it belongs in: .mp3, or .wav without lame.
-
-    Raises ``MachineError`` where there is no such voice, or it fails.
-    """
+def need_voice(tag: str) -> None:
+    """Raises ``MachineError`` where this machine cannot read the language ``tag`` aloud."""
     if not has_voice(tag):
         raise MachineError(
             Problem(
@@ -38,6 +35,14 @@ def read_aloud(text: str, tag: str) -> tuple[bytes, str]:
                 remedy="sudo apt-get install espeak-ng lame; or leave out --audio",
             )
         )
+
+
+def read_aloud(text: str, tag: str) -> tuple[bytes, str]:
+    """``text`` spoken in the language ``tag``, and the suffix of the file it belongs in: .mp3, or .wav without lame.
+
+    Raises ``MachineError`` where there is no such voice, or it fails.
+    """
+    need_voice(tag)
     with tempfile.TemporaryDirectory() as folder:
         wave = Path(folder) / "spoken.wav"
         _run([_VOICE, "-v", tag, "-s", str(_WORDS_A_MINUTE), "--stdin", "-w", str(wave)], text)

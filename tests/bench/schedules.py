@@ -35,7 +35,7 @@ from consent.print import to_html, to_pdf
 from consent.resources import package_data, templates
 from consent.review import assess
 from tests.bench.timing import seconds
-from tests.chromium import FLAGS, PROGRAM
+from tests.chromium import PROGRAM, started
 from tests.drops.slow_engine import Inputs, own_minutes, shared_minutes, slow_plan, so_many_fit
 from tests.property.random_orders import Ordered, formulary, random_order
 
@@ -150,17 +150,16 @@ def sheets() -> None:
 def chromium(html: str) -> float | None:
     """Median seconds of a Chromium kept open to load and print ``html``; ``None`` where it cannot be driven."""
     try:
-        from playwright.sync_api import sync_playwright
+        import playwright.sync_api  # noqa: F401
     except ImportError:
         print("       Chromium is left out: playwright is not installed (pip install playwright)")
         return None
     if PROGRAM is None:
         print("       Chromium is left out: it is not installed (apt-get install chromium)")
         return None
-    with tempfile.TemporaryDirectory() as name, sync_playwright() as driver:
+    with tempfile.TemporaryDirectory() as name, started() as browser:
         path = Path(name) / "calendar.html"
         path.write_text(html, encoding="utf-8")
-        browser = driver.chromium.launch(executable_path=PROGRAM, args=list(FLAGS))
         page = browser.new_page()
 
         def work() -> None:
@@ -168,7 +167,6 @@ def chromium(html: str) -> float | None:
             page.pdf(prefer_css_page_size=True, print_background=True, tagged=True)
 
         taken = seconds(work)
-        browser.close()
     return taken
 
 

@@ -5,21 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
 
 from consent.clinic import Clinic
 from tests.browser.served import Served, serving
-from tests.chromium import FLAGS, PROGRAM
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """Debian's Chromium; without it these tests fail, for nothing else shows what they do."""
-    assert PROGRAM, "install chromium"
-    with sync_playwright() as started:
-        browser = started.chromium.launch(executable_path=PROGRAM, args=list(FLAGS))
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="module")

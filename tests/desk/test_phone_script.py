@@ -13,7 +13,7 @@ from consent.clinic import Clinic
 from consent.desk.phone_days import signs
 from consent.desk.phone_file import file_html
 from consent.desk.phone_page import PhonePage
-from tests.chromium import FLAGS, PROGRAM
+from tests.chromium import PROGRAM
 from tests.desk.house import OPERATIONS
 from tests.desk.test_phone import drops_in, page_of
 
@@ -36,25 +36,16 @@ def file(page: PhonePage, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=PROGRAM, args=list(FLAGS))
-        yield started
-        started.close()
-
-
-@pytest.fixture(scope="module")
-def telephone(browser: Any, file: Path) -> Iterator[Any]:
+def telephone(chromium: Any, file: Path) -> Iterator[Any]:
     """The file, open; in the end it has asked for nothing but itself, and complained of nothing."""
-    opened = browser.new_context(viewport={"width": 390, "height": 844}, timezone_id="Asia/Kolkata").new_page()
+    opened = chromium.new_context(viewport={"width": 390, "height": 844}, timezone_id="Asia/Kolkata").new_page()
     asked: list[str] = []
     opened.on("request", lambda request: asked.append(request.url))
     opened.on("console", lambda message: asked.append(message.text))
     opened.clock.set_fixed_time(OPERATIONS)
     opened.goto(file.as_uri())
     yield opened
+    opened.context.close()
     assert asked == [file.as_uri()]
 
 
@@ -102,9 +93,9 @@ def test_outside_its_days_the_page_says_so(telephone: Any, page: PhonePage) -> N
 
 
 def test_without_the_script_every_day_is_there_in_order_and_none_is_today(
-    browser: Any, file: Path, page: PhonePage
+    chromium: Any, file: Path, page: PhonePage
 ) -> None:
-    opened = browser.new_context(java_script_enabled=False).new_page()
+    opened = chromium.new_context(java_script_enabled=False).new_page()
     opened.goto(file.as_uri())
     assert not opened.is_visible("#today") and opened.is_visible("[data-heading=all]")
     assert opened.locator("#days summary h3").all_inner_texts() == [day.title.plain for day in page.days]

@@ -13,7 +13,7 @@ from consent.case import Outcome
 from consent.clinic import Clinic
 from consent.errors import MachineError, PrintError, UsageError
 from consent.pack import SHEETS, Pack, assessment_data, compose_pack, files, write_pack
-from consent.print import has_voice
+from consent.print import has_voice, machine_voice
 from tests.conftest import shipped_case
 
 NOW = datetime(2026, 12, 26, 8, 0, tzinfo=UTC)
@@ -58,6 +58,16 @@ def test_files_of_a_pack(folder: Path) -> None:
         "separate-choices.en.html",
         "surgeon-review.en.pdf",
     ]
+
+
+def test_a_language_that_cannot_be_read_aloud_is_refused_before_anything_is_written(
+    clinic: Clinic, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(machine_voice, "has_voice", lambda tag: tag != "en")
+    pack = compose_pack(shipped_case("ordinary"), clinic, (), ("going-home",))
+    with pytest.raises(MachineError, match="no machine voice for 'en'"):
+        write_pack(pack, tmp_path / "pack", NOW, audio=True)
+    assert not (tmp_path / "pack").exists()
 
 
 @pytest.mark.skipif(not has_voice("bn"), reason="espeak-ng is not on this machine")

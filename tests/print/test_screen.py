@@ -13,7 +13,7 @@ import pytest
 from consent.language import direction
 from consent.pack.compose import FOR_PATIENTS
 from consent.print import to_screen
-from tests.chromium import FLAGS, PROGRAM
+from tests.chromium import PROGRAM
 from tests.conftest import Paper
 from tests.render.reading import squeezed
 
@@ -77,16 +77,12 @@ def pages(papers: list[Paper], tmp_path_factory: pytest.TempPathFactory) -> list
 
 @pytest.mark.slow
 @pytest.mark.skipif(PROGRAM is None, reason="there is no chromium on this machine")
-def test_axe_finds_nothing_serious_and_nothing_runs_off_a_phone(pages: list[Path]) -> None:
+def test_axe_finds_nothing_serious_and_nothing_runs_off_a_phone(pages: list[Path], chromium: Any) -> None:
     """axe-core (Deque), rules for WCAG 2.0 to 2.2, A and AA; a wide table scrolls by itself (1.4.10 allows tables)."""
-    from playwright.sync_api import sync_playwright
-
     from tests.browser.looking import serious
 
     found: dict[str, Any] = {}
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=PROGRAM, args=list(FLAGS))
-        context = browser.new_context(viewport={"width": PHONE, "height": 700}, bypass_csp=True)
+    with chromium.new_context(viewport={"width": PHONE, "height": 700}, bypass_csp=True) as context:
         for path in pages:
             page = context.new_page()
             page.goto(path.as_uri())
@@ -94,5 +90,4 @@ def test_axe_finds_nothing_serious_and_nothing_runs_off_a_phone(pages: list[Path
             if width > PHONE or (problems := serious(page)):
                 found[path.name] = (width, problems if width <= PHONE else None)
             page.close()
-        browser.close()
     assert found == {}

@@ -84,7 +84,7 @@ def _below(element: Any) -> Iterator[Any]:
 def test_it_is_read_in_the_order_in_which_it_is_printed(papers: list[Paper]) -> None:
     """Along the structure, the pieces of text of a page come in the order in which they stand in the page's content.
 
-    That this is the order of the words of the sheet is shown in tests/render/test_read_back.py; pictures are painted
+    That this is the order of the words of the sheet is shown in tests/render/test_languages.py; pictures are painted
     after the text of their page.
     """
     for paper in papers:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import base64
 import dataclasses
 import datetime as dt
@@ -24,6 +23,7 @@ from pyhanko.pdf_utils.reader import PdfFileReader
 from consent.errors import PaperError, RecordError
 from consent.print import to_pdf
 from consent.record import seal as sealing_room
+from consent.record.awaiting import awaited
 from consent.record.certificate import SigningCertificate
 from consent.record.inspection import Inspected, inspect
 from consent.record.seal import FIELD, data_archive, seal, sign
@@ -75,7 +75,7 @@ def test_papers_are_read_where_a_loop_already_runs(sealed: Sealed) -> None:
     async def inside() -> list[bool]:
         return [_found_out(sealed, pdf) for pdf in sealed.signed.values()]
 
-    assert not any(asyncio.run(inside()))
+    assert not any(awaited(inside()))
 
 
 def test_poppler_agrees_that_the_whole_document_is_signed(sealed: Sealed, tmp_path: Path) -> None:

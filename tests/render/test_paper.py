@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter
-from html.parser import HTMLParser
 
 import pikepdf
 import pytest
@@ -13,44 +12,9 @@ import pytest
 from consent.language import numerals
 from tests.conftest import Paper
 from tests.render.reading import Run, body
+from tests.render.seen import seen
 
 TAKE_HOME = ("going-home", "drop-calendar", "before-day", "not-to-plan")
-_VOID = {"meta", "br", "link"}
-_SILENT = {"style", "title", "head"}
-
-
-class _Text(HTMLParser):
-    """Text of the body, of the running head and of the running foot."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.body: list[str] = []
-        self.head: list[str] = []
-        self.foot: list[str] = []
-        self._stack: list[tuple[str, str]] = []
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        if tag not in _VOID:
-            self._stack.append((tag, dict(attrs).get("class") or ""))
-
-    def handle_endtag(self, tag: str) -> None:
-        while self._stack and self._stack.pop()[0] != tag:
-            pass
-
-    def handle_data(self, data: str) -> None:
-        tags = {tag for tag, _ in self._stack}
-        classes = {name for _, name in self._stack}
-        untitled = {"landscape", "card"} & {word for name in classes for word in name.split()}
-        if tags & _SILENT or ("h1" in tags and untitled):
-            return
-        part = self.head if "running-head" in classes else self.foot if "running-foot" in classes else self.body
-        part.append(data)
-
-
-def _visible(paper: Paper) -> _Text:
-    parser = _Text()
-    parser.feed(paper.html)
-    return parser
 
 
 def _numbers(text: str) -> Counter[str]:
@@ -69,10 +33,10 @@ def _printed(paper: Paper) -> str:
 
 
 def _expected(paper: Paper) -> tuple[str, int]:
-    seen = _visible(paper)
+    found = seen(paper)
     pages = len(paper.pages)
-    around = " ".join([*seen.head, *seen.foot])
-    return " ".join(seen.body) + " " + " ".join([around] * pages), pages
+    around = " ".join([*found.head, *found.foot])
+    return " ".join(found.body) + " " + " ".join([around] * pages), pages
 
 
 def test_every_number_of_the_sheet_is_on_the_paper_as_often(papers: list[Paper]) -> None:
