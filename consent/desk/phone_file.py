@@ -22,6 +22,9 @@ from consent.resources import templates
 _SVG = re.compile(r'<svg xmlns="http://www.w3.org/2000/svg" class="([a-z]+)" (viewBox="[^"]+")([^>]*)>(.*)</svg>', re.S)
 
 
+_OWN = ("desk", "static")
+
+
 @dataclass
 class Drawings:
     """Every drawing of a page once, and each place where it stands as a pointer to it."""
@@ -56,7 +59,8 @@ def page_html(page: PhonePage, now: dt.datetime) -> str:
 
 def file_html(page: PhonePage, made: dt.date) -> str:
     """The page as a file made on ``made``, which leaves for nothing else and is opened on a day that nobody knows."""
-    style, script = asset_text("phone.css"), asset_text("phone.js")
+    style = asset_text("styles", "fonts.css") + asset_text(*_OWN, "phone.css")
+    script = asset_text(*_OWN, "phone.js")
     given: dict[str, Any] = {
         "style": Markup(style),  # noqa: S704  our own file
         "script": Markup(script),  # noqa: S704  our own file
@@ -84,11 +88,11 @@ def _hash(text: str) -> str:
 
 
 @cache
-def asset_text(name: str) -> str:
-    """Our own file ``name`` of the pages. Raises ``ValueError`` where it could end the element it is put into."""
-    text = (templates() / "desk" / "static" / name).read_text(encoding="utf-8")
+def asset_text(*parts: str) -> str:
+    """Our file at ``parts`` of the templates. Raises ``ValueError`` where it could end the element it is put into."""
+    text = templates().joinpath(*parts).read_text(encoding="utf-8")
     if "</" in text:
-        raise ValueError(f"{name} holds a closing tag")
+        raise ValueError(f"{parts[-1]} holds a closing tag")
     return text
 
 

@@ -26,4 +26,4 @@ _WIDE = ("bottles", "table")
 
 @cache
 def _style() -> str:
-    return (templates() / "styles" / "screen.css").read_text(encoding="utf-8")
+    return "".join((templates() / "styles" / name).read_text(encoding="utf-8") for name in ("fonts.css", "screen.css"))
