@@ -135,12 +135,12 @@ def prepare_process(working: Path) -> None:
     """
     import fcntl
 
-    from consent.print import render
+    from consent.print import warm_up
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     fcntl.flock(os.open(working, os.O_RDWR | os.O_CREAT, 0o600), fcntl.LOCK_SH)
-    render.environment()
+    warm_up()
 
 
 def _end_with_parent() -> None:

@@ -50,16 +50,14 @@ def to_pdf(document: Document, digits: str = "locale", archive: Archive | None =
 
     Raises ``PrintError`` for a missing glyph or picture, or any other warning.
     """
-    from weasyprint import HTML
+    from consent.print import reuse, text_layer
 
-    from consent.print.text_layer import install
-
-    install()
+    text_layer.install()
+    reuse.install()
     html = to_html(document, digits)
     with _warnings_are_errors(document.sheet), _no_collecting():
-        pages = HTML(string=html, base_url="bundle:/", url_fetcher=_no_fetching()).render(
-            stylesheets=[_style()], font_config=_fonts()
-        )
+        sheet = reuse.Sheet(html, _no_fetching())
+        pages = sheet.render(stylesheets=[_style().of(sheet)], font_config=_fonts())
         if archive is None:
             pdf = pages.write_pdf(
                 pdf_variant="pdf/ua-1", optimize_images=False, finisher=lambda _, written: mend_tags(written)
@@ -71,6 +69,18 @@ def to_pdf(document: Document, digits: str = "locale", archive: Archive | None =
     if not isinstance(pdf, bytes):
         raise TypeError("WeasyPrint gave no bytes")
     return pdf
+
+
+def warm_up() -> None:
+    """Read what every sheet needs, in a process that is to print many; no garbage is looked for among it any more."""
+    from consent.print import reuse, text_layer
+
+    text_layer.install()
+    reuse.install()
+    environment()
+    _style()
+    gc.collect()
+    gc.freeze()
 
 
 def page_counter(document: Document, digits: str) -> str:
@@ -117,9 +127,9 @@ def environment() -> Environment:
 
 @cache
 def _style() -> Any:
-    from weasyprint import CSS
+    from consent.print.reuse import Style
 
-    return CSS(filename=templates() / "styles" / "sheet.css", font_config=_fonts())
+    return Style(templates() / "styles" / "sheet.css", _fonts())
 
 
 @cache

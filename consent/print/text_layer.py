@@ -8,21 +8,17 @@ By the word, because readers mark what they find by the span: a whole line in on
 
 from __future__ import annotations
 
-import inspect
 import re
 import struct
 from collections import Counter
 from collections.abc import Callable
 from functools import cache, wraps
-from hashlib import sha256
-from importlib import import_module
 from itertools import compress, islice, pairwise
-from operator import attrgetter
 from typing import Any, NamedTuple
 
-from consent.errors import MachineError, PrintError, Problem
+from consent.errors import PrintError, Problem
+from consent.print import pinned
 
-_VERSION = "70.0"
 # What this module replaces or leans on, and the beginning of the sha256 of its source.
 _KNOWN = {
     "weasyprint.draw.text:draw_first_line": "1bb8eae6d88e71b17096a034656f3be1",
@@ -52,15 +48,7 @@ def install() -> None:
 
     Raises ``MachineError`` unless WeasyPrint is the one this was written for.
     """
-    import weasyprint
-
-    found = (
-        [] if weasyprint.__version__ == _VERSION else [f"this is WeasyPrint {weasyprint.__version__}, not {_VERSION}"]
-    )
-    found += [f"{name} is not as it was" for name, digest in _KNOWN.items() if _digest(name) != digest]
-    if found:
-        why, remedy = "search, copying and screen readers would get wrong words", f"pip install weasyprint=={_VERSION}"
-        raise MachineError(Problem(what, "text layer", why, remedy) for what in found)
+    pinned.need(_KNOWN, "text layer")
     _replace()
 
 
@@ -73,17 +61,6 @@ def _replace() -> None:
     fonts._build_vector_font_dictionary = _with_codes(fonts._build_vector_font_dictionary)
 
 
-@cache
-def _digest(name: str) -> str:
-    """The digest of the source of ``module:attribute``; empty if there is none."""
-    module, _, attribute = name.partition(":")
-    try:
-        source = inspect.getsource(attrgetter(attribute)(import_module(module)))
-    except (ImportError, AttributeError, OSError):
-        return ""
-    return sha256(source.encode()).hexdigest()[:32]
-
-
 def _lost(what: str) -> PrintError:
     return PrintError(Problem(what, "text layer", "search, copying and screen readers would get wrong words"))
 
@@ -94,15 +71,84 @@ def _with_text(draw: Callable[..., Any]) -> Callable[..., Any]:
 
     @wraps(draw)
     def draw_with_text(stream: Any, textbox: Any, *rest: Any) -> Any:
-        start = len(stream.stream)
-        emojis = draw(stream, textbox, *rest)
-        if painted := stream.stream[start:]:
-            marked = _recoded(b"\n".join(painted), *_line(stream, textbox.pango_layout))
-            lang = textbox.style["lang"]
-            stream.stream[start:] = [_span(b"Lang", pydyf.String(lang).data), marked, b"EMC"] if lang else [marked]
+        start, line, emojis = len(stream.stream), textbox.pango_layout, []
+        if (drawn := line.__dict__.get("drawn")) is None:
+            recorder = _Recorder(stream)
+            emojis = draw(recorder, textbox, *rest)
+            if len(stream.stream) == start:
+                return emojis
+            drawn = _Drawn(recorder.steps, _runs(stream, line))
+            if all(run.face for run in drawn.runs) and not emojis and rest[1] == "none":
+                line.drawn = drawn
+        else:
+            drawn.paint(stream, rest[-1])
+        marked = _recoded(b"\n".join(stream.stream[start:]), *_coded(stream, drawn.runs))
+        lang = textbox.style["lang"]
+        stream.stream[start:] = [_span(b"Lang", pydyf.String(lang).data), marked, b"EMC"] if lang else [marked]
         return emojis
 
     return draw_with_text
+
+
+_alive: dict[Any, Any] = {}
+"""A layout by each font of Pango that lines are painted with again: the layout holds the font."""
+
+
+class _Run(NamedTuple):
+    """Glyphs of one font from left to right: numbers, letters, which are loose, width and text of each number.
+
+    ``face``: the font of Pango; None where it may not be painted again without Pango, and then ``font`` is that of the
+    document.
+    """
+
+    face: Any
+    font: Any
+    rightward: bool
+    numbers: list[int]
+    letters: list[str]
+    loose: list[bool]
+    known: dict[int, tuple[float, str]]
+
+    def font_in(self, stream: Any) -> Any:
+        """The font in the document of ``stream``, which learns of it what it would by painting."""
+        if self.face is None:
+            return self.font
+        font = stream.add_font(self.face)[0]
+        for number, (width, text) in self.known.items():
+            font.widths.setdefault(number, width)
+            font.to_unicode.setdefault(number, text)
+        return font
+
+
+class _Drawn(NamedTuple):
+    """A line as it was painted once, so that Pango need not set it again: calls on the stream, and glyphs."""
+
+    steps: list[tuple[str, tuple[Any, ...]]]
+    runs: list[_Run]
+
+    def paint(self, stream: Any, matrix: Any) -> None:
+        stream.set_text_matrix(*matrix.values)
+        for name, arguments in self.steps:
+            getattr(stream, name)(*arguments)
+
+
+class _Recorder:
+    """Stands before a stream and notes what is painted."""
+
+    def __init__(self, stream: Any) -> None:
+        self._stream = stream
+        self.steps: list[tuple[str, tuple[Any, ...]]] = []
+
+    def __getattr__(self, name: str) -> Any:
+        found = getattr(self._stream, name)
+        if name not in ("set_font_size", "show_text", "set_text_rise"):
+            return found
+
+        def noted(*arguments: Any) -> None:
+            self.steps.append((name, arguments))
+            found(*arguments)
+
+        return noted
 
 
 def _recoded(operators: bytes, numbers: list[int], codes: list[bytes]) -> bytes:
@@ -124,27 +170,38 @@ def _utf16(text: str) -> bytes:
     return text.encode("utf-16-be").hex().encode()
 
 
-def _line(stream: Any, layout: Any) -> tuple[list[int], list[bytes]]:
-    """The glyph numbers that the first line of a layout paints, from left to right, and the codes to put instead."""
+def _runs(stream: Any, layout: Any) -> list[_Run]:
+    """The glyphs that the first line of a layout paints, from left to right."""
     from weasyprint.text.ffi import ffi
 
-    all_numbers: list[int] = []
-    all_codes: list[bytes] = []
-    fonts: dict[Any, Any] = {}
+    found: list[_Run] = []
     line, _ = layout.get_first_line()
     text = layout.text.encode()
     node = line.runs[0]
     while node != ffi.NULL:
         run, node = node.data, node.next
         item, face = run.item, run.item.analysis.font
-        font = fonts[face] = fonts.get(face) or stream.add_font(face)[0]
+        font = stream.add_font(face)[0]
         step = -1 if item.analysis.level % 2 else 1
         numbers, starts, loose = _painted(font, run.glyphs)
         letters = _letters(starts[::step], text[item.offset : item.offset + item.length])[::step]
-        codes = _codes(font, stream._fonts, numbers, letters)
-        if step > 0:  # readers turn words written from the right themselves, and would turn an ActualText too
-            _mark_words(codes, letters, loose)
-        all_numbers += numbers
+        known = {number: (font.widths[number], font.to_unicode.get(number, "")) for number in numbers}
+        again = "glyf" in font.tables and not font.missing
+        if again:
+            _alive.setdefault(face, layout.layout)
+        found.append(_Run(face if again else None, None if again else font, step > 0, numbers, letters, loose, known))
+    return found
+
+
+def _coded(stream: Any, runs: list[_Run]) -> tuple[list[int], list[bytes]]:
+    """The glyph numbers of a line, and the codes to put instead."""
+    all_numbers: list[int] = []
+    all_codes: list[bytes] = []
+    for run in runs:
+        codes = _codes(run.font_in(stream), stream._fonts, run.numbers, run.letters)
+        if run.rightward:  # readers turn words written from the right themselves, and would turn an ActualText too
+            _mark_words(codes, run.letters, run.loose)
+        all_numbers += run.numbers
         all_codes += codes
     return all_numbers, all_codes
 

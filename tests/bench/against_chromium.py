@@ -23,7 +23,7 @@ from pathlib import Path
 from consent.case import Case
 from consent.clinic import Clinic, read_clinic
 from consent.pack import compose_pack
-from consent.print import to_html, to_pdf
+from consent.print import to_html, to_pdf, warm_up
 from consent.resources import templates
 from tests.chromium import FLAGS, PROGRAM
 from tests.pack.invented_list import invented_cases
@@ -87,7 +87,7 @@ def print_ours(case: Case, clinic: Clinic, folder: Path) -> int:
 def ours(cases: Sequence[Case], clinic: Clinic, folder: Path, processes: int) -> tuple[float, float]:
     """Packs a second, and the peak of memory."""
     context = multiprocessing.get_context("spawn")
-    with peak() as memory, ProcessPoolExecutor(processes, context) as pool:
+    with peak() as memory, ProcessPoolExecutor(processes, context, warm_up) as pool:
         places = [folder / f"warm-{number}" for number in range(WARM)]
         list(pool.map(print_ours, cases[:WARM], [clinic] * WARM, places))
         start = time.perf_counter()

@@ -1,0 +1,286 @@
+"""What is worked out for one sheet and used again for the next: styles, lines of text, the rules of a browser.
+
+WeasyPrint 70.0 forgets all of it after each document. Sheets of a clinic are made of the same words in the same styles,
+so that most lines of the second pack were set in the first. The paper is the same, byte for byte: a test compares.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+import xml.etree.ElementTree as ET
+from collections.abc import Callable, Hashable, Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any, Generic, TypeVar
+
+import cssselect2
+from cssselect2 import parser
+from cssselect2.compiler import CompiledSelector
+from weasyprint import CSS, HTML
+from weasyprint.css import ComputedStyle, StyleFor
+from weasyprint.layout import inline, percent, preferred
+from weasyprint.text.line_break import Layout, split_first_line
+from weasyprint.urls import URLFetcher
+
+from consent.print import pinned
+
+_KNOWN = {
+    "weasyprint:HTML.__init__": "5f19f40b81837f87ae7af8e5c53d5f11",
+    "weasyprint:HTML._ua_stylesheets": "4fadfde9d15075b22dcfa409ec8a03af",
+    "weasyprint.css:ComputedStyle": "4ff0512c0af12674b13e48f340df7572",
+    "weasyprint.css:AnonymousStyle": "414bbf41061e0a4a2621717c3e154c4f",
+    "weasyprint.css:StyleFor": "dac5a13261681453ee2823f7285ecd22",
+    "weasyprint.layout.percent:percentage": "ebe404ccd9da50bfc1cd147b8378c34a",
+    "weasyprint.layout.percent:resolve_one_percentage": "4cfaa9ad134e4f7bd8b61c7a6eba5667",
+    "weasyprint.text.line_break:Layout": "681b737d1ba5e004efdc3ee409478b6b",
+    "weasyprint.text.line_break:first_line_metrics": "55ec5d0b58b29a8bda9f4c85d3bc3bc4",
+    "weasyprint.text.line_break:split_first_line": "39ad1016863ca34de0bea4c9fcffb46d",
+    "weasyprint.draw.text:draw_text": "ebaf96239c6ca3635d2b91bfb34718c2",
+    "cssselect2.compiler:CompiledSelector": "384272fc93d65da3b7c6e5ad6f2ae3ad",
+    "cssselect2:Matcher": "a651e3a3f14e94a1e96057c54c5e16d0",
+}
+_Value = TypeVar("_Value")
+
+
+class Kept(Generic[_Value]):
+    """Values by key, at most twice ``most``: when the newer half is full, the older one is forgotten."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._newer: dict[Hashable, _Value] = {}
+        self._older: dict[Hashable, _Value] = {}
+
+    def get(self, key: Hashable) -> _Value | None:
+        found = self._newer.get(key)
+        if found is None and (found := self._older.get(key)) is not None:
+            self.keep(key, found)
+        return found
+
+    def keep(self, key: Hashable, value: _Value) -> None:
+        if len(self._newer) >= self._most:
+            self._older, self._newer = self._newer, {}
+        self._newer[key] = value
+
+
+# A pack of two languages has some two thousand styles and seven thousand lines; a line and its glyphs take 3 kB.
+_styles: Kept[Any] = Kept(5_000)
+_lines: Kept[tuple[Any, ...]] = Kept(7_000)
+
+
+@cache
+def install() -> None:
+    """Lets later sheets of this process use what earlier ones worked out. ``MachineError`` for another WeasyPrint."""
+    pinned.need(_KNOWN, "reuse")
+    StyleFor.set_computed_styles = _with_kept_styles(StyleFor.set_computed_styles)
+    inline.split_first_line = preferred.split_first_line = _with_kept_lines(split_first_line)
+    percent.resolve_one_percentage = _resolve_one_percentage
+    CompiledSelector.__init__ = _with_parsed(CompiledSelector.__init__)
+    Layout.reactivate, Layout.deactivate, Layout.__getattr__ = _reactivate, _deactivate, _set_up
+
+
+class Sheet(HTML):  # type: ignore[misc]
+    """The HTML of one of our sheets, which is well-formed XML but for its doctype and its empty elements."""
+
+    def __init__(self, html: str, fetcher: URLFetcher) -> None:
+        self.base_url, self.url_fetcher, self.media_type = "bundle:/", fetcher, "print"
+        self.wrapper_element = cssselect2.ElementWrapper.from_html_root(tree_of(html), content_language=None)
+        self.etree_element = self.wrapper_element.etree_element
+
+    def _ua_stylesheets(self, forms: bool = False) -> list[Any]:
+        return [_without_notes(sheet) for sheet in super()._ua_stylesheets(forms)]
+
+
+_DOCTYPE = re.compile(r"\A\s*<!doctype html>\s*")
+_EMPTY = re.compile(r"<((?:col|link|meta)\b[^<>]*?)/?>")
+_NO_NAMESPACE = re.compile(r"<svg (?![^<>]*xmlns)")
+
+
+def tree_of(html: str) -> ET.Element:
+    """The elements of a sheet as an HTML parser finds them (HTML, 13.2.6.5: SVG; 13.2.6.4.9: rows stand in a body).
+
+    Raises ``xml.etree.ElementTree.ParseError`` for markup that is not ours.
+    """
+    drawn = _NO_NAMESPACE.sub('<svg xmlns="http://www.w3.org/2000/svg" ', _DOCTYPE.sub("", html))
+    root = ET.fromstring(_EMPTY.sub(r"<\1/>", drawn))  # noqa: S314  made by our own templates
+    root.text = ""
+    for table in list(root.iter("table")):
+        if table.find("tr") is not None:
+            _put_rows_in_bodies(table)
+    return root
+
+
+def _put_rows_in_bodies(table: ET.Element) -> None:
+    children, body = list(table), None
+    table[:] = []
+    for child in children:
+        if child.tag != "tr":
+            table.append(child)
+            body = None
+            continue
+        if body is None:
+            body = ET.SubElement(table, "tbody")
+        body.append(child)
+
+
+@cache
+def _without_notes(sheet: Any) -> Any:
+    """The rules of a browser but those of markers and notes, which have a style for each element of a page.
+
+    Sheets have neither lists nor notes.
+    """
+    lighter = copy.copy(sheet)
+    lighter.matcher = copy.copy(sheet.matcher)
+    lighter.matcher.other_selectors = [
+        entry
+        for entry in sheet.matcher.other_selectors
+        if not (entry[3] or "").endswith(("marker", "-call", "-callback"))
+    ]
+    return lighter
+
+
+class Style(CSS):  # type: ignore[misc]
+    """The style sheet of all sheets, read once."""
+
+    def __init__(self, path: Path, fonts: Any) -> None:
+        super().__init__(filename=path, font_config=fonts, matcher=_Matcher())
+
+    def of(self, sheet: Sheet) -> CSS:
+        """The rules that can match in ``sheet``: those whose classes are all there, four in ten and fewer."""
+        names = {name for element in sheet.etree_element.iter() for name in element.get("class", "").split()}
+        lighter = copy.copy(self)
+        lighter.matcher = self.matcher.among(names)
+        return lighter
+
+
+class _Matcher(cssselect2.Matcher):  # type: ignore[misc]
+    """Selectors, and the classes that each of them asks for, by its place."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.needed: dict[int, frozenset[str]] = {}
+
+    def add_selector(self, selector: CompiledSelector, payload: Any) -> None:
+        super().add_selector(selector, payload)
+        self.needed[self.order] = frozenset(_classes(selector.parsed))
+
+    def among(self, names: set[str]) -> _Matcher:
+        """Those that can match where there are no other classes than ``names``."""
+        found = copy.copy(self)
+        for part, entries in vars(self).items():
+            if part in ("lang_attr_selectors", "other_selectors"):
+                setattr(found, part, self._possible(entries, names))
+            elif part.endswith("_selectors"):
+                kept = ((key, self._possible(some, names)) for key, some in entries.items())
+                setattr(found, part, {key: some for key, some in kept if some})
+        return found
+
+    def _possible(self, entries: list[Any], names: set[str]) -> list[Any]:
+        return [entry for entry in entries if self.needed[entry[2]] <= names]
+
+
+def _classes(node: Any) -> Iterator[str]:
+    """Classes an element or those around it must have; what stands in brackets of :is, :not and the like is not one."""
+    if isinstance(node, parser.CombinedSelector):
+        yield from _classes(node.left)
+        yield from _classes(node.right)
+    else:
+        yield from (one.class_name for one in node.simple_selectors if isinstance(one, parser.ClassSelector))
+
+
+def _with_parsed(begin: Callable[..., None]) -> Callable[..., None]:
+    def begin_and_keep(self: Any, parsed: Any) -> None:
+        begin(self, parsed)
+        self.parsed = parsed.parsed_tree
+
+    return begin_and_keep
+
+
+def _with_kept_styles(set_styles: Callable[..., None]) -> Callable[..., None]:
+    """``StyleFor.set_computed_styles`` with one style for all elements of a parent style and the same declarations."""
+
+    def set_kept_styles(
+        self: Any,
+        element: Any,
+        parent: Any,
+        root: Any = None,
+        pseudo_type: str | None = None,
+        base_url: str | None = None,
+        target_collector: Any = None,
+    ) -> None:
+        if not isinstance(element, ET.Element):  # of a page: its style is changed as it is laid out
+            set_styles(self, element, parent, root, pseudo_type, base_url, target_collector)
+            return
+        computed = self.get_computed_styles()
+        cascaded = self.get_cascaded_styles().get((element, pseudo_type), {})
+        above = None if element is root and pseudo_type is None else computed[parent, None]
+        declared = frozenset((name, _hashable(value), weight) for name, (value, weight) in cascaded.items())
+        key = (id(above), pseudo_type, base_url, id(self.font_config), declared)
+        style = _styles.get(key)
+        if style is None:
+            set_styles(self, element, parent, root, pseudo_type, base_url, None)
+            style = computed[element, pseudo_type]
+            _styles.keep(key, style)  # it holds its parent and its declarations, whose addresses are in the key
+        computed[element, pseudo_type] = style
+        if target_collector and style["anchor"]:
+            target_collector.collect_anchor(style["anchor"])
+
+    return set_kept_styles
+
+
+def _hashable(value: Any) -> Hashable:
+    try:
+        hash(value)
+    except TypeError:
+        return id(value)
+    return value  # type: ignore[no-any-return]
+
+
+def _with_kept_lines(split: Callable[..., Any]) -> Callable[..., Any]:
+    """``split_first_line`` that sets each text once for a style and a width. What it returns is not changed later."""
+
+    def split_kept_line(
+        text: str,
+        style: ComputedStyle,
+        context: Any,
+        max_width: float | None,
+        justification_spacing: float,
+        is_line_start: bool = True,
+        minimum: bool = False,
+    ) -> Any:
+        key = (id(style), text, max_width, justification_spacing, is_line_start, minimum)
+        found = _lines.get(key)
+        if found is None:
+            found = (style, split(text, style, context, max_width, justification_spacing, is_line_start, minimum))
+            _lines.keep(key, found)
+        return found[1]
+
+    return split_kept_line
+
+
+def _resolve_one_percentage(box: Any, name: str, refer_to: float) -> None:
+    """As WeasyPrint's, the usual cases first."""
+    value = box.style[name]
+    if value != "auto" and value is not None:
+        value = value.value if getattr(value, "unit", None) == "px" else percent.percentage(value, box.style, refer_to)
+    setattr(box, name, 0 if value == "auto" and name in ("min_width", "min_height") else value)
+
+
+# A line that was measured is set again only when somebody looks at its glyphs.
+
+
+def _reactivate(self: Any, style: Any) -> None:
+    self.waiting = style
+
+
+def _deactivate(self: Any) -> None:
+    for name in ("waiting", "layout", "language", "style"):
+        self.__dict__.pop(name, None)
+
+
+def _set_up(self: Any, name: str) -> Any:
+    if name not in ("layout", "language", "style") or "waiting" not in self.__dict__:
+        raise AttributeError(name)
+    self.setup(self.__dict__.pop("waiting"))
+    self.set_text(self.text, justify=True)
+    return getattr(self, name)
