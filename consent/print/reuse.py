@@ -92,7 +92,7 @@ class Sheet(HTML):  # type: ignore[misc]
 
 
 _DOCTYPE = re.compile(r"\A\s*<!doctype html>\s*")
-_EMPTY = re.compile(r"<((?:col|link|meta)\b[^<>]*?)/?>")
+_EMPTY = re.compile(r"<((?:br|col|hr|img|link|meta)\b[^<>]*?)/?>")
 _NO_NAMESPACE = re.compile(r"<svg (?![^<>]*xmlns)")
 
 
