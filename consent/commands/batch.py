@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from consent.commands.batch_list import Patients, read_patients
 from consent.commands.prepare import wanted_sheets
 from consent.commands.settings import clinic_path
 from consent.errors import CaseError, Problem, UnfinishedError, UsageError
-from consent.pack.batch import Batch, Order, Told, run_batch
+from consent.pack.batch import Batch, Elsewhere, Order, Told, run_batch
 from consent.pack.batch_job import Finished
 from consent.pack.day_sheets import DaySheets, write_day_sheets
 from consent.pack.print_file import write_print_files
@@ -74,11 +75,31 @@ def _make(patients: Patients, options: argparse.Namespace) -> Made:
         with _progress() as told:
             now = datetime.now().astimezone()
             follow = _what_follows(made, clinic, options)
-            made.batch = run_batch(patients.cases, clinic, root, now, order, told, after=follow)
+            there = _elsewhere(options)
+            made.batch = run_batch(patients.cases, clinic, root, now, order, told, elsewhere=there, after=follow)
     except KeyboardInterrupt:
         out.chatter("Stopped. What is made is kept; the same command goes on from here.")
         raise SystemExit(STOPPED) from None
     return made
+
+
+def _elsewhere(options: argparse.Namespace) -> Elsewhere | None:
+    """The workers of a cluster, where one is named."""
+    from consent.commands.cluster_options import cluster
+
+    found = cluster(options)
+    if found is None:
+        return None
+    from consent.cluster.lead import make_all_there
+    from consent.cluster.queue import Priority
+
+    priority = Priority.DESK if options.urgent else Priority.LIST
+    return partial(make_all_there, found, priority=priority, nobody=_nobody_works)
+
+
+def _nobody_works() -> None:
+    out.chatter("No worker has finished anything for half a minute. Workers of this same version must be running:")
+    out.chatter("  consent worker --cluster ... --cluster-key ...   (Ctrl-C here loses nothing.)")
 
 
 def _what_follows(made: Made, clinic: Clinic, options: argparse.Namespace) -> Callable[[Batch], None]:

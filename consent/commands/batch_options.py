@@ -20,6 +20,10 @@ def add(verb: argparse.ArgumentParser) -> None:
     verb.add_argument("--only", choices=("changed",), help=told)
     told = "processes at work (default: one for each core)"
     verb.add_argument("--processes", metavar="N", type=int, default=os.cpu_count() or 1, help=told)
+    from consent.commands.cluster_options import where
+
+    where(verb)
+    verb.add_argument("--urgent", action="store_true", help="with --cluster: ahead of every list that waits there")
     verb.add_argument("--simplex", action="store_true", help="the printer prints one side: no blank pages between")
     verb.add_argument("--language", metavar="TAG", action="append", default=[], help="a language tag; may be repeated")
     verb.add_argument("--sheet", metavar="SHEET", action="append", default=[], help="only this sheet; may be repeated")

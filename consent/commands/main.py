@@ -37,6 +37,7 @@ _VERBS = (
     "prepare",
     "list",
     "batch",
+    "worker",
     "assess",
     "explain",
     "audit",
@@ -70,6 +71,7 @@ def parser() -> argparse.ArgumentParser:
         _prepare,
         _list,
         _batch,
+        _worker,
         _assess,
         _explain,
         _audit,
@@ -122,6 +124,12 @@ def _list(verbs: Verbs) -> None:  # type: ignore[valid-type]
     verb.add_argument("--to", metavar="DIR", required=True, help="folder for the sheets; it is made if it is not there")
     verb.add_argument("--on", metavar="DATE", help="the day, such as 2026-12-28 (default: the first of the cases)")
     verb.add_argument("--language", metavar="TAG", help="a language tag (default: the clinic's language)")
+
+
+def _worker(verbs: Verbs) -> None:  # type: ignore[valid-type]
+    from consent.commands.cluster_options import of_worker
+
+    of_worker(_verb(verbs, "worker", "Makes packs that are ordered by consent batch --cluster on any machine."))
 
 
 def _batch(verbs: Verbs) -> None:  # type: ignore[valid-type]

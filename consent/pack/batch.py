@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import shutil
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from consent.case import Case
@@ -20,6 +21,8 @@ from consent.pack.compose import SHEETS
 PATIENTS = "patients"
 Told = Callable[[Finished | None, int, int], None]
 """Called once with nobody, then after each patient made: what came of them, how many are done, how many there are."""
+Elsewhere = Callable[[list[Job], Clinic, Wanted, Path], Iterator[Finished]]
+"""Makes packs somewhere else than in the processes of this machine, each in its place under a folder."""
 
 
 @dataclass(frozen=True)
@@ -59,9 +62,11 @@ def run_batch(
     order: Order,
     told: Told = lambda *_: None,
     work: Work = make,
+    elsewhere: Elsewhere | None = None,
     after: Callable[[Batch], None] = lambda _: None,
 ) -> Batch:
     """Make the packs of ``cases`` under ``root`` and return what came of each; ``after`` does what follows from all.
+    ``elsewhere`` makes them instead of the processes of this machine.
 
     Those there already, whole and made of the same case, clinic, program and options, stay as they are. Raises
     ``UsageError`` where another run works there, where a patient's eye stands twice, or where an earlier list was
@@ -82,7 +87,8 @@ def run_batch(
         told(None, kept, len(jobs))
         todo = [job for job in jobs if job.name not in found]
         wanted = Wanted(about.made_at, order.languages, order.sheets)
-        for finished in make_all(todo, clinic, wanted, patients, order.processes, work):
+        made = elsewhere or partial(make_all, processes=order.processes, work=work)
+        for finished in made(todo, clinic, wanted, patients):
             found[finished.name] = finished
             told(finished, len(found), len(jobs))
         results = tuple(found[job.name] for job in jobs)

@@ -110,15 +110,18 @@ def program_digest() -> str:
 def read_finished(folder: Path, digest: str | None = None) -> Finished | None:
     """What the finished pack in ``folder`` says of itself; None where it is not whole, or not made of ``digest``."""
     try:
-        told = json.loads((folder / DONE).read_text(encoding="utf-8"))
-        lists = {name: tuple(told[name]) for name in ("stops", "asks", "lacking")}
-        found = Finished(**{**told, **lists})
+        found = finished_of(json.loads((folder / DONE).read_text(encoding="utf-8")))
     except (OSError, ValueError, TypeError, KeyError):
         return None
     if digest is not None and found.digest != digest:
         return None
     whole = all(_is(folder / name, wanted) for name, wanted in found.files.items())
     return found if whole else None
+
+
+def finished_of(told: Mapping[str, Any]) -> Finished:
+    """What came of a job, as JSON tells it. Raises ``KeyError`` or ``TypeError`` where it is not whole."""
+    return Finished(**{**told, **{name: tuple(told[name]) for name in ("stops", "asks", "lacking")}})
 
 
 def _is(path: Path, wanted: str) -> bool:
@@ -184,7 +187,7 @@ def _made(job: Job, clinic: Clinic, wanted: Wanted, hidden: Path, place: Path) -
     )
     told = {key: value for key, value in asdict(finished).items() if key not in ("seconds", "problems")}
     write_whole(hidden / DONE, json.dumps(told, sort_keys=True).encode())
-    _put_in_place(hidden, place)
+    put_in_place(hidden, place)
     return finished
 
 
@@ -202,7 +205,7 @@ def _begin(hidden: Path, earlier: Path) -> None:
         shutil.copytree(earlier, hidden, dirs_exist_ok=True, ignore=lambda *_: [DONE])
 
 
-def _put_in_place(hidden: Path, place: Path) -> None:
+def put_in_place(hidden: Path, place: Path) -> None:
     """Move the finished folder where it belongs: a reader finds the old one or the new one, or for a moment none."""
     handle = os.open(hidden, os.O_RDONLY)
     os.fsync(handle)
