@@ -22,6 +22,7 @@ from consent.desk.form import read_form
 from consent.desk.headers import with_headers
 from consent.desk.here import here
 from consent.desk.incoming import FORM_COOKIE, FORM_HEADER, Incoming
+from consent.desk.measured import REQUESTS
 from consent.desk.office import DeskSettings, Office
 from consent.desk.pages import handlers
 from consent.desk.views import environment
@@ -40,7 +41,7 @@ def make_app(record: Record, settings: DeskSettings) -> Litestar:
         route_handlers=[*handlers(), _static("/static", "desk", "static"), _static("/styles", "styles")],
         dependencies={"here": Provide(here, sync_to_thread=False), "form": Provide(read_form)},
         guards=[can_be_a_path, may_enter],
-        middleware=[DefineMiddleware(WhoAsks), _limit(settings).middleware],
+        middleware=[REQUESTS.middleware, DefineMiddleware(WhoAsks), _limit(settings).middleware],
         request_class=Incoming,
         csrf_config=_csrf(office, settings),
         allowed_hosts=AllowedHostsConfig(allowed_hosts=list(settings.hosts)),
@@ -87,7 +88,7 @@ def _limit(settings: DeskSettings) -> RateLimitConfig:
     return RateLimitConfig(
         rate_limit=("minute", settings.requests_a_minute),
         identifier_for_request=_asking,
-        exclude=[r"^/static/", r"^/styles/"],
+        exclude=[r"^/static/", r"^/styles/", r"^/health$", r"^/metrics$"],
         set_rate_limit_headers=False,
     )
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import logging
-from pathlib import Path
-from traceback import extract_tb
 from typing import Any
 
 from litestar import Request, Response
@@ -27,6 +25,7 @@ from consent.errors import (
     Problem,
     UsageError,
 )
+from consent.logs import where
 
 log = logging.getLogger("consent.desk")
 
@@ -70,17 +69,9 @@ _SAID = frozenset({403, 404, 405, 413, 429})
 def on_any_error(request: Request[Any, Any, Any], error: Exception) -> Response[Any]:
     """A page that says that the fault is ours; the log names the kind of fault and the route, and nobody's data."""
     route = request.scope.get("path_template", "unknown")
-    log.error("fault kind=%s route=%s at=%s", type(error).__name__, route, _where(error))
+    facts = {"kind": type(error).__name__, "route": route, "where": where(error.__traceback__)}
+    log.error("fault", extra={"facts": facts})
     return _page(request, HTTP_500_INTERNAL_SERVER_ERROR, "fault.ours", ())
-
-
-def _where(error: Exception) -> str:
-    """Files and lines of the fault, innermost first. Never its message, which may hold what somebody entered."""
-    frames = reversed(extract_tb(error.__traceback__))
-    return " < ".join(f"{Path(frame.filename).name}:{frame.lineno}" for frame in list(frames)[:_DEEPEST])
-
-
-_DEEPEST = 12
 
 
 def _page(request: Request[Any, Any, Any], status: int, heading: str, problems: tuple[Problem, ...]) -> Response[Any]:

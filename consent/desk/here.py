@@ -14,6 +14,7 @@ from litestar.response import Redirect, Template
 from litestar.status_codes import HTTP_303_SEE_OTHER
 
 from consent.desk.access import LANGUAGE
+from consent.desk.near import is_loopback
 from consent.desk.office import Office
 from consent.desk.views import environment
 from consent.desk.words import Words, interface_languages, words_in
@@ -25,13 +26,15 @@ Asked = Request[Any, Any, State]
 
 @dataclass(frozen=True)
 class Visitor:
-    """What a page is made with. ``account`` is nobody on pages that are open to anyone."""
+    """What a page is made with. ``account`` is nobody on pages that are open to anyone; ``is_near``: asked on this
+    machine itself."""
 
     office: Office
     account: Account | None
     words: Words
     path: str
     from_script: bool = False
+    is_near: bool = False
 
     @property
     def me(self) -> Account:
@@ -69,7 +72,9 @@ def here(request: Asked) -> Visitor:
     tag = language_of(request.cookies, request.headers, office.record.clinic.language)
     digits = "latin" if office.digits == "latin" else "locale"
     words = words_in(tag, digits, office.settings.mirrored)
-    return Visitor(office, account, words, request.url.path, request.headers.get("x-asked-by") in ("script", "page"))
+    from_script = request.headers.get("x-asked-by") in ("script", "page")
+    near = request.client is not None and is_loopback(request.client.host)
+    return Visitor(office, account, words, request.url.path, from_script, near)
 
 
 def language_of(cookies: Mapping[str, str], headers: Mapping[str, str], fallback: str) -> str:

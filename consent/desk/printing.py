@@ -19,11 +19,9 @@ Task = Callable[[Record, Mapping[str, Any]], Outcome]
 
 def ready() -> None:
     """Load what printing needs."""
-    import weasyprint  # noqa: F401
+    from consent.print import warm_up
 
-    from consent.print import render
-
-    render.environment()
+    warm_up()
 
 
 def work(task: str, place: Place, clinic: Path | None, order: Mapping[str, Any]) -> Outcome:

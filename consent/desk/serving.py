@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import ipaddress
-import logging
 import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from consent import logs
+from consent.desk.near import is_loopback
 from consent.desk.office import DeskSettings
 from consent.errors import Problem, UsageError
 from consent.record.place import Record
@@ -26,14 +27,6 @@ class Tls:
 
     certificate: Path
     key: Path
-
-
-def is_loopback(host: str) -> bool:
-    """Whether only this machine can reach ``host``."""
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
 
 
 def own_certificate(folder: Path, names: tuple[str, ...]) -> Tls:
@@ -112,7 +105,7 @@ def serve(record: Record, settings: DeskSettings, host: str, tls: Tls | None = N
 
     from consent.desk.app import make_app, served
 
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
+    logs.begin()
     app = make_app(record, settings)
     uvicorn.run(
         served(app, settings),
@@ -124,7 +117,7 @@ def serve(record: Record, settings: DeskSettings, host: str, tls: Tls | None = N
         server_header=False,
         date_header=True,
         proxy_headers=False,
-        log_level="warning",
+        log_config=None,
         timeout_keep_alive=30,
         limit_concurrency=200,
     )

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import logging
 import multiprocessing
 import os
 import secrets
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from threading import Lock
 from time import monotonic
@@ -17,6 +19,12 @@ from typing import Any
 from consent.errors import ConsentError, Problem
 from consent.record.place import Place
 
+log = logging.getLogger("consent.desk")
+DESK, ASIDE = "desk", "aside"
+"""Lanes: what somebody waits for, and what takes minutes, which has a process of its own and never stands before it."""
+_LONG = frozenset({"check", "backup"})
+_LESS_URGENT = {DESK: 10, ASIDE: 15}
+"""Niceness (nice(2)) of each lane. ``consent batch`` has that of what stands aside."""
 _KEPT = 60
 """Finished pieces of work kept for their owner to fetch."""
 
@@ -54,6 +62,7 @@ class Piece:
     back: str
     future: Future[Outcome]
     about: str = ""
+    lane: str = "desk"
     started: float = field(default_factory=monotonic)
 
     @property
@@ -78,16 +87,17 @@ class Workshop:
     """Processes that print and seal. Started at the first piece of work; each stays warm for the next."""
 
     def __init__(self, place: Place, clinic: Path | None, printers: int) -> None:
-        self._place, self._clinic, self._printers = place, clinic, printers
+        self._place, self._clinic = place, clinic
+        self._processes = {DESK: printers, ASIDE: 1}
         self._lock = Lock()
-        self._pool: ProcessPoolExecutor | None = None
+        self._pools: dict[str, ProcessPoolExecutor] = {}
         self._pieces: OrderedDict[str, Piece] = OrderedDict()
 
     def warm(self) -> None:
         """Start a process ahead of the first patient."""
         from consent.desk.printing import ready
 
-        self._started().submit(ready)
+        self._started(DESK).submit(ready)
 
     def begin(
         self,
@@ -102,8 +112,10 @@ class Workshop:
         """Start ``task`` of ``printing.py`` with ``order``; only ``account`` may look at what comes of it."""
         from consent.desk.printing import work
 
-        future = self._started().submit(work, task, self._place, self._clinic, dict(order))
-        piece = Piece(secrets.token_urlsafe(12), account, words, seconds, back, future, about)
+        lane = ASIDE if task in _LONG else DESK
+        future = self._started(lane).submit(work, task, self._place, self._clinic, dict(order))
+        piece = Piece(secrets.token_urlsafe(12), account, words, seconds, back, future, about, lane)
+        future.add_done_callback(partial(_say, task, piece.started))
         with self._lock:
             self._pieces[piece.id] = piece
             while len(self._pieces) > _KEPT:
@@ -131,29 +143,50 @@ class Workshop:
 
     def _stop(self, wait: bool) -> None:
         with self._lock:
-            pool, self._pool = self._pool, None
-        if pool is not None:
+            pools, self._pools = self._pools, {}
+        for pool in pools.values():
             pool.shutdown(wait=wait, cancel_futures=False)
 
-    def _started(self) -> ProcessPoolExecutor:
+    def _started(self, lane: str) -> ProcessPoolExecutor:
         with self._lock:
-            if self._pool is not None and getattr(self._pool, "_broken", False):
-                self._pool.shutdown(wait=False)
-                self._pool = None
-            if self._pool is None:
-                context = multiprocessing.get_context("spawn")
-                self._pool = ProcessPoolExecutor(self._printers, mp_context=context, initializer=_give_way)
-            pool = self._pool
+            pool = self._pools.get(lane)
+            if pool is not None and getattr(pool, "_broken", False):
+                pool.shutdown(wait=False)
+                pool = None
+            if pool is None:
+                context, polite = multiprocessing.get_context("spawn"), _LESS_URGENT[lane]
+                pool = ProcessPoolExecutor(self._processes[lane], context, _give_way, (polite,))
+                self._pools[lane] = pool
         return pool
 
+    def counted(self) -> dict[tuple[str, str], int]:
+        """How many pieces of work there are, by lane and state: waiting, running, done."""
+        with self._lock:
+            found = Counter((piece.lane, _state(piece.future)) for piece in self._pieces.values())
+        return {(lane, state): found[lane, state] for lane in self._processes for state in _STATES}
 
-def _give_way() -> None:
+
+_STATES = ("waiting", "running", "done")
+
+
+def _state(future: Future[Outcome]) -> str:
+    return "done" if future.done() else "running" if future.running() else "waiting"
+
+
+def _say(task: str, started: float, future: Future[Outcome]) -> None:
+    """A line in the log: which task, how long, and the kind of what stood in its way; nothing of whom it was for."""
+    try:
+        error = future.result(timeout=0).error
+    except Exception as failure:
+        error = type(failure).__name__
+    facts = {"task": task, "seconds": round(monotonic() - started, 1)} | ({"kind": error} if error else {})
+    log.log(logging.WARNING if error else logging.INFO, "worked", extra={"facts": facts})
+
+
+def _give_way(polite: int) -> None:
     """A printer takes the processor that nobody's typing needs."""
     if hasattr(os, "nice"):
-        os.nice(_LESS_URGENT)
-
-
-_LESS_URGENT = 10
+        os.nice(polite)
 
 
 def outcome_of(error: ConsentError) -> Outcome:

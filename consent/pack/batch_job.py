@@ -30,6 +30,8 @@ from consent.review import Severity
 DONE = "done.json"
 """In each finished folder: of what it was made, its files with their digests, and what the review found."""
 HIDDEN = ".making-"
+POLITE = 15
+"""Niceness (nice(2)) of a list's processes: a desk on the same machine prints first."""
 
 
 @dataclass(frozen=True)
@@ -141,6 +143,7 @@ def prepare_process(working: Path) -> None:
     from consent.print import warm_up
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    os.nice(POLITE)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     fcntl.flock(os.open(working, os.O_RDWR | os.O_CREAT, 0o600), fcntl.LOCK_SH)
     warm_up()

@@ -14,6 +14,7 @@ import tempfile
 import time
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 from consent.clinic import read_clinic
 from consent.pack import compose_pack
@@ -30,6 +31,7 @@ SHEETS = ("before-day", "separate-choices", "surgeon-review")
 def main(count: int) -> None:
     """Everything, for lists of ``count`` invented patients."""
     shares(min(count, 6))
+    stages(min(count, 6))
     whole_list(count)
     print_file_memory(count)
 
@@ -48,6 +50,44 @@ def shares(count: int) -> None:
             spent[document.sheet] += time.perf_counter() - start  # type: ignore[assignment]
     for name, seconds in spent.most_common():
         print(f"{name:20} {seconds / spent.total():6.1%} of a pack")
+
+
+def stages(count: int) -> None:
+    """Share of each stage of a pack: composed, written as HTML, read, styled, made into boxes, laid out, painted."""
+    from weasyprint import document as weasy
+
+    from consent.pack import batch_job
+    from consent.print import render, reuse
+
+    spent: Counter[str] = Counter()
+
+    def timed(owner: Any, name: str, stage: str) -> None:
+        work = getattr(owner, name)
+
+        def measured(*given: Any, **named: Any) -> Any:
+            start = time.perf_counter()
+            try:
+                return work(*given, **named)
+            finally:
+                spent[stage] += time.perf_counter() - start  # type: ignore[assignment]
+
+        setattr(owner, name, measured)
+
+    timed(batch_job, "compose_pack", "composing")
+    timed(render, "to_html", "HTML written")
+    timed(reuse, "tree_of", "HTML read")
+    timed(weasy, "get_all_computed_styles", "styles")
+    timed(weasy, "build_formatting_structure", "boxes")
+    timed(weasy, "layout_document", "layout")
+    timed(weasy.Document, "write_pdf", "painted, tagged, written as PDF")
+    clinic, start = read_clinic(), time.perf_counter()
+    for case in invented_cases(count):
+        for document in batch_job.compose_pack(case, clinic).documents:
+            to_pdf(document, clinic.digits)
+    whole = time.perf_counter() - start
+    for name, seconds in spent.most_common():
+        print(f"{name:32} {seconds / whole:6.1%} of a pack")
+    print(f"{'everything else':32} {1 - spent.total() / whole:6.1%}")
 
 
 def whole_list(count: int) -> None:

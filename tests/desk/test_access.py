@@ -21,6 +21,7 @@ OPEN_TO_ANYONE = {
     "/static/{file_path:path}",
     "/styles/{file_path:path}",
     "/health",
+    "/metrics",
 }
 """What needs no account, and why: logging in, the language of that page, the patient's page, styles."""
 WHO = {

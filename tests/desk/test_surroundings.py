@@ -14,6 +14,7 @@ from litestar.testing import TestClient
 from consent.clinic import Clinic
 from consent.desk.app import make_app, served
 from consent.desk.office import DeskSettings
+from consent.logs import AsJson
 from consent.record.place import Place, make_record
 from consent.resources import templates
 from tests.desk.house import House
@@ -104,7 +105,8 @@ def test_a_fault_of_ours_names_no_patient(kept_house: House, monkeypatch: pytest
         page = kept_house.browser("meera").get("/cases")
     assert page.status_code == 500
     assert "Shanti" not in page.text and "Traceback" not in page.text
-    assert "Shanti" not in caplog.text and "RuntimeError" in caplog.text
+    logged = "\n".join(AsJson().format(record) for record in caplog.records)
+    assert "Shanti" not in logged and "RuntimeError" in logged
 
 
 def test_no_address_holds_anything_typed(kept_house: House) -> None:

@@ -28,6 +28,7 @@ _MODULES = (
     "phone",
     "done",
     "after",
+    "health",
 )
 
 
