@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from consent.compose.message import drops_message
 from consent.compose.phone import phone_limits
 from consent.compose.voice import Voice
@@ -17,6 +19,7 @@ def drops_code(assessment: Assessment, voice: Voice) -> str | None:
     return code_svg(drops_message(assessment, voice).text)
 
 
+@lru_cache(maxsize=256)
 def code_svg(text: str) -> str | None:
     """Return ``text`` as a QR code, or ``None`` where it needs more modules than paper and camera keep apart."""
     import segno

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Literal
 
 from pydantic import Field, model_validator
@@ -98,7 +98,12 @@ def read_theatre() -> Theatre:
 
 def named(text: str, words: Iterable[str]) -> bool:
     """Whether a word of ``text`` starts with one of ``words``."""
-    return any(re.search(rf"(?<![a-z]){re.escape(word)}", text.lower()) for word in words)
+    return _named(text.lower(), tuple(words))
+
+
+@lru_cache(maxsize=4096)
+def _named(text: str, words: tuple[str, ...]) -> bool:
+    return any(re.search(rf"(?<![a-z]){re.escape(word)}", text) for word in words)
 
 
 def ordered_in(case: Case, theatre: Theatre) -> tuple[Ordered, ...]:

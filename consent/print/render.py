@@ -54,33 +54,39 @@ def to_pdf(document: Document, digits: str = "locale", archive: Archive | None =
 
     text_layer.install()
     reuse.install()
-    html = to_html(document, digits)
     with _warnings_are_errors(document.sheet), _no_collecting():
-        sheet = reuse.Sheet(html, _no_fetching())
-        pages = sheet.render(stylesheets=[_style().of(sheet)], font_config=_fonts())
-        if archive is None:
-            pdf = pages.write_pdf(
-                pdf_variant="pdf/ua-1", optimize_images=False, finisher=lambda _, written: mend_tags(written)
-            )
-        else:
-            stamp_dates(pages.metadata, archive)
-            with left_open():
-                pdf = pages.write_pdf(pdf_variant="pdf/a-3a", optimize_images=False, finisher=finisher(archive))
+        return _printed(to_html(document, digits), archive)
+
+
+def _printed(html: str, archive: Archive | None) -> bytes:
+    """By itself, so that its boxes are garbage when it returns."""
+    from consent.print import reuse
+
+    sheet = reuse.Sheet(html, _no_fetching())
+    pages = sheet.render(stylesheets=[_style().of(sheet)], font_config=_fonts())
+    if archive is None:
+        pdf = pages.write_pdf(
+            pdf_variant="pdf/ua-1", optimize_images=False, finisher=lambda _, written: mend_tags(written)
+        )
+    else:
+        stamp_dates(pages.metadata, archive)
+        with left_open():
+            pdf = pages.write_pdf(pdf_variant="pdf/a-3a", optimize_images=False, finisher=finisher(archive))
     if not isinstance(pdf, bytes):
         raise TypeError("WeasyPrint gave no bytes")
     return pdf
 
 
 def warm_up() -> None:
-    """Read what every sheet needs, in a process that is to print many; no garbage is looked for among it any more."""
+    """Read what every sheet needs, in a process that is to print many and then to end. No garbage is looked for there
+    but what each sheet leaves."""
     from consent.print import reuse, text_layer
 
     text_layer.install()
     reuse.install()
     environment()
     _style()
-    gc.collect()
-    gc.freeze()
+    gc.disable()
 
 
 def page_counter(document: Document, digits: str) -> str:
@@ -155,12 +161,13 @@ def _no_fetching() -> Any:
 
 @contextmanager
 def _no_collecting() -> Iterator[None]:
-    """Layout makes millions of objects and no garbage worth a search: collecting costs a fifth of the time."""
+    """Layout makes a million objects: garbage is looked for once, at the end, and only among them."""
     was_on = gc.isenabled()
     gc.disable()
     try:
         yield
     finally:
+        gc.collect(0)
         if was_on:
             gc.enable()
 

@@ -9,17 +9,22 @@ from __future__ import annotations
 import copy
 import re
 import xml.etree.ElementTree as ET
+import zlib
 from collections.abc import Callable, Hashable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 import cssselect2
+import pydyf
 from cssselect2 import parser
 from cssselect2.compiler import CompiledSelector
 from weasyprint import CSS, HTML
 from weasyprint.css import ComputedStyle, StyleFor
-from weasyprint.layout import inline, percent, preferred
+from weasyprint.draw.color import get_color
+from weasyprint.formatting_structure import boxes
+from weasyprint.layout import absolute, background, block, column, grid, inline, page, percent, preferred, table
+from weasyprint.layout import float as float_
 from weasyprint.text.line_break import Layout, split_first_line
 from weasyprint.urls import URLFetcher
 
@@ -31,12 +36,19 @@ _KNOWN = {
     "weasyprint.css:ComputedStyle": "4ff0512c0af12674b13e48f340df7572",
     "weasyprint.css:AnonymousStyle": "414bbf41061e0a4a2621717c3e154c4f",
     "weasyprint.css:StyleFor": "dac5a13261681453ee2823f7285ecd22",
+    "weasyprint.layout.percent:adjust_box_sizing": "88f3351db0280d16752c28f87f2a5034",
+    "weasyprint.layout.percent:resolve_percentages": "71673078096fcf8764e6412933288cc7",
     "weasyprint.layout.percent:percentage": "ebe404ccd9da50bfc1cd147b8378c34a",
     "weasyprint.layout.percent:resolve_one_percentage": "4cfaa9ad134e4f7bd8b61c7a6eba5667",
     "weasyprint.text.line_break:Layout": "681b737d1ba5e004efdc3ee409478b6b",
     "weasyprint.text.line_break:first_line_metrics": "55ec5d0b58b29a8bda9f4c85d3bc3bc4",
     "weasyprint.text.line_break:split_first_line": "39ad1016863ca34de0bea4c9fcffb46d",
     "weasyprint.draw.text:draw_text": "ebaf96239c6ca3635d2b91bfb34718c2",
+    "weasyprint.formatting_structure.boxes:Box": "ff6d62300bafef85680ce8484a8f3497",
+    "weasyprint.layout.background:layout_box_backgrounds": "617a870678c82755762bbf53eecd2a87",
+    "weasyprint.text.line_break:strut": "b57885b70dd08efe92f72a746709e08c",
+    "pydyf:_to_bytes": "1cefd02c285d3aee7ad09bf6e5be50b2",
+    "pydyf:Stream": "f17b6bdcfedf2f509875faa26bd999af",
     "cssselect2.compiler:CompiledSelector": "384272fc93d65da3b7c6e5ad6f2ae3ad",
     "cssselect2:Matcher": "a651e3a3f14e94a1e96057c54c5e16d0",
 }
@@ -74,8 +86,15 @@ def install() -> None:
     pinned.need(_KNOWN, "reuse")
     StyleFor.set_computed_styles = _with_kept_styles(StyleFor.set_computed_styles)
     inline.split_first_line = preferred.split_first_line = _with_kept_lines(split_first_line)
-    percent.resolve_one_percentage = _resolve_one_percentage
+    kept_lengths = _with_kept_lengths(percent.resolve_percentages)
+    for module in (absolute, block, column, float_, grid, inline, page, percent, table):
+        module.resolve_percentages = kept_lengths
     CompiledSelector.__init__ = _with_parsed(CompiledSelector.__init__)
+    inline.strut = _with_kept_strut(inline.strut)
+    boxes.Box.is_in_normal_flow = _is_in_normal_flow
+    background.layout_box_backgrounds = _with_kept_bareness(background.layout_box_backgrounds)
+    pydyf._to_bytes = _as_bytes
+    pydyf.zlib = _Compressing
     Layout.reactivate, Layout.deactivate, Layout.__getattr__ = _reactivate, _deactivate, _set_up
 
 
@@ -104,9 +123,9 @@ def tree_of(html: str) -> ET.Element:
     drawn = _NO_NAMESPACE.sub('<svg xmlns="http://www.w3.org/2000/svg" ', _DOCTYPE.sub("", html))
     root = ET.fromstring(_EMPTY.sub(r"<\1/>", drawn))  # noqa: S314  made by our own templates
     root.text = ""
-    for table in list(root.iter("table")):
-        if table.find("tr") is not None:
-            _put_rows_in_bodies(table)
+    for found in list(root.iter("table")):
+        if found.find("tr") is not None:
+            _put_rows_in_bodies(found)
     return root
 
 
@@ -258,12 +277,130 @@ def _with_kept_lines(split: Callable[..., Any]) -> Callable[..., Any]:
     return split_kept_line
 
 
-def _resolve_one_percentage(box: Any, name: str, refer_to: float) -> None:
-    """As WeasyPrint's, the usual cases first."""
-    value = box.style[name]
-    if value != "auto" and value is not None:
-        value = value.value if getattr(value, "unit", None) == "px" else percent.percentage(value, box.style, refer_to)
-    setattr(box, name, 0 if value == "auto" and name in ("min_width", "min_height") else value)
+_PERCENTS = (
+    *(f"{kind}_{side}" for kind in ("margin", "padding") for side in ("left", "right", "top", "bottom")),
+    *(f"{limit}{axis}" for axis in ("width", "height") for limit in ("", "min_", "max_")),
+)
+_BORDERS = tuple(f"border_{side}_width" for side in ("top", "right", "bottom", "left"))
+
+
+def _with_kept_lengths(resolve: Callable[..., None]) -> Callable[..., None]:
+    """``resolve_percentages`` that looks once at a style whose lengths depend on nothing around the box."""
+
+    def resolve_kept(box: Any, containing_block: Any) -> None:
+        style = box.style
+        try:
+            fixed = style.fixed
+        except AttributeError:
+            fixed = style.fixed = _fixed(style)
+        if fixed is None:
+            resolve(box, containing_block)
+        else:
+            box.__dict__.update(fixed)
+
+    return resolve_kept
+
+
+def _fixed(style: Any) -> dict[str, Any] | None:
+    """Every used length of a box of ``style``; None where one is a percentage, or boxes and borders count otherwise."""
+    if style["box_sizing"] != "content-box" or style["border_collapse"] == "collapse":
+        return None
+    found: dict[str, Any] = {name: style[name] for name in _BORDERS}
+    for name in _PERCENTS:
+        value = style[name]
+        if value == "auto":
+            found[name] = 0 if name.startswith("min_") else value
+        elif getattr(value, "unit", None) == "px":
+            found[name] = value.value
+        else:
+            return None
+    return found
+
+
+def _with_kept_strut(strut: Callable[..., Any]) -> Callable[..., Any]:
+    """``strut``, the height of an empty line, once a style."""
+
+    def kept_strut(style: Any) -> Any:
+        try:
+            return style.strut
+        except AttributeError:
+            style.strut = strut(style)
+            return style.strut
+
+    return kept_strut
+
+
+def _is_in_normal_flow(self: Any) -> bool:
+    """As WeasyPrint's, once a style."""
+    style = self.style
+    try:
+        return style.in_flow  # type: ignore[no-any-return]
+    except AttributeError:
+        position, floating = style["position"], style["float"]
+        out = position in ("absolute", "fixed") or position[0] in ("running()", "note()")
+        style.in_flow = not out and floating in ("none",)
+        return style.in_flow  # type: ignore[no-any-return]
+
+
+_CORNERS = tuple(f"border_{corner}_radius" for corner in ("top_left", "top_right", "bottom_right", "bottom_left"))
+_NO_RADII = dict.fromkeys(_CORNERS, (0, 0))
+
+
+def _with_kept_bareness(lay_out: Callable[..., None]) -> Callable[..., None]:
+    """``layout_box_backgrounds`` that asks a style once whether it paints anything behind a box."""
+
+    def lay_out_kept(page_box: Any, box: Any, get_image: Any, layout_children: bool = True, style: Any = None) -> None:
+        own = box.style if style is None else style
+        try:
+            bare = own.bare
+        except AttributeError:
+            bare = own.bare = _is_bare(own)
+        if not bare or box is page_box:
+            lay_out(page_box, box, get_image, layout_children, style)
+            return
+        box.__dict__.update(_NO_RADII)
+        if layout_children:
+            for child in box.all_children():
+                lay_out_kept(page_box, child, get_image)
+        box.background = None
+
+    return lay_out_kept
+
+
+def _is_bare(style: Any) -> bool:
+    return (
+        all((0, "px") in style[corner] for corner in _CORNERS)
+        and style["border_image_source"][0] == style["mask_border_source"][0] == "none"
+        and style["visibility"] != "hidden"
+        and all(kind == "none" for kind, _ in style["background_image"])
+        and get_color(style, "background_color").alpha == 0
+        and not style["box_shadow"]
+    )
+
+
+def _as_bytes(item: Any) -> bytes:
+    """As pydyf's, numbers first: there are four hundred thousand in a pack."""
+    kind = type(item)
+    if kind is bytes:
+        return item  # type: ignore[no-any-return]
+    if kind is int:
+        return b"%d" % item
+    if kind is float:
+        return b"%d" % item if item.is_integer() else (b"%f" % item).rstrip(b"0")
+    return _slow_bytes(item)  # type: ignore[no-any-return]
+
+
+_slow_bytes = pydyf._to_bytes
+
+
+class _Compressing:
+    """In place of ``zlib`` for pydyf, which asks for level 9: twice the time of level 6 for one byte in a hundred."""
+
+    compress = staticmethod(zlib.compress)
+
+    @staticmethod
+    def compressobj(level: int) -> Any:
+        return zlib.compressobj(min(level, 6))
 
 
 # A line that was measured is set again only when somebody looks at its glyphs.

@@ -21,6 +21,7 @@ from tests.conftest import Paper
 EXAMPLE = "hard"
 _PLAIN = """
 import hashlib
+import pydyf
 from weasyprint import CSS, HTML
 from consent.clinic import read_clinic
 from consent.pack import compose_pack
@@ -36,6 +37,7 @@ class Whole(CSS):
     def of(self, sheet):
         return self
 
+pydyf.zlib = reuse._Compressing
 reuse.install, reuse.Sheet = lambda: None, Plain
 render._style = lambda style=Whole(filename=templates() / "styles" / "sheet.css", font_config=render._fonts()): style
 if __name__ == "__main__":
