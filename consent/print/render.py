@@ -60,9 +60,9 @@ def to_pdf(document: Document, digits: str = "locale", archive: Archive | None =
 
 def _printed(html: str, archive: Archive | None) -> bytes:
     """By itself, so that its boxes are garbage when it returns."""
-    from consent.print import reuse
+    from consent.print.markup import Sheet
 
-    sheet = reuse.Sheet(html, _no_fetching())
+    sheet = Sheet(html, _no_fetching())
     pages = sheet.render(stylesheets=[_style().of(sheet)], font_config=_fonts())
     if archive is None:
         pdf = pages.write_pdf(
@@ -133,7 +133,7 @@ def environment() -> Environment:
 
 @cache
 def _style() -> Any:
-    from consent.print.reuse import Style
+    from consent.print.markup import Style
 
     return Style(templates() / "styles" / "sheet.css", _fonts())
 

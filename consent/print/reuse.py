@@ -6,33 +6,23 @@ so that most lines of the second pack were set in the first. The paper is the sa
 
 from __future__ import annotations
 
-import copy
-import re
 import xml.etree.ElementTree as ET
 import zlib
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Callable, Hashable
 from functools import cache
-from pathlib import Path
 from typing import Any, Generic, TypeVar
 
-import cssselect2
 import pydyf
-from cssselect2 import parser
-from cssselect2.compiler import CompiledSelector
-from weasyprint import CSS, HTML
 from weasyprint.css import ComputedStyle, StyleFor
 from weasyprint.draw.color import get_color
 from weasyprint.formatting_structure import boxes
 from weasyprint.layout import absolute, background, block, column, grid, inline, page, percent, preferred, table
 from weasyprint.layout import float as float_
 from weasyprint.text.line_break import Layout, split_first_line
-from weasyprint.urls import URLFetcher
 
-from consent.print import pinned
+from consent.print import markup, pinned
 
 _KNOWN = {
-    "weasyprint:HTML.__init__": "5f19f40b81837f87ae7af8e5c53d5f11",
-    "weasyprint:HTML._ua_stylesheets": "4fadfde9d15075b22dcfa409ec8a03af",
     "weasyprint.css:ComputedStyle": "4ff0512c0af12674b13e48f340df7572",
     "weasyprint.css:AnonymousStyle": "414bbf41061e0a4a2621717c3e154c4f",
     "weasyprint.css:StyleFor": "dac5a13261681453ee2823f7285ecd22",
@@ -49,8 +39,6 @@ _KNOWN = {
     "weasyprint.text.line_break:strut": "b57885b70dd08efe92f72a746709e08c",
     "pydyf:_to_bytes": "1cefd02c285d3aee7ad09bf6e5be50b2",
     "pydyf:Stream": "f17b6bdcfedf2f509875faa26bd999af",
-    "cssselect2.compiler:CompiledSelector": "384272fc93d65da3b7c6e5ad6f2ae3ad",
-    "cssselect2:Matcher": "a651e3a3f14e94a1e96057c54c5e16d0",
 }
 _Value = TypeVar("_Value")
 
@@ -89,130 +77,13 @@ def install() -> None:
     kept_lengths = _with_kept_lengths(percent.resolve_percentages)
     for module in (absolute, block, column, float_, grid, inline, page, percent, table):
         module.resolve_percentages = kept_lengths
-    CompiledSelector.__init__ = _with_parsed(CompiledSelector.__init__)
+    markup.install()
     inline.strut = _with_kept_strut(inline.strut)
     boxes.Box.is_in_normal_flow = _is_in_normal_flow
     background.layout_box_backgrounds = _with_kept_bareness(background.layout_box_backgrounds)
     pydyf._to_bytes = _as_bytes
     pydyf.zlib = _Compressing
     Layout.reactivate, Layout.deactivate, Layout.__getattr__ = _reactivate, _deactivate, _set_up
-
-
-class Sheet(HTML):  # type: ignore[misc]
-    """The HTML of one of our sheets, which is well-formed XML but for its doctype and its empty elements."""
-
-    def __init__(self, html: str, fetcher: URLFetcher) -> None:
-        self.base_url, self.url_fetcher, self.media_type = "bundle:/", fetcher, "print"
-        self.wrapper_element = cssselect2.ElementWrapper.from_html_root(tree_of(html), content_language=None)
-        self.etree_element = self.wrapper_element.etree_element
-
-    def _ua_stylesheets(self, forms: bool = False) -> list[Any]:
-        return [_without_notes(sheet) for sheet in super()._ua_stylesheets(forms)]
-
-
-_DOCTYPE = re.compile(r"\A\s*<!doctype html>\s*")
-_EMPTY = re.compile(r"<((?:br|col|hr|img|link|meta)\b[^<>]*?)/?>")
-_NO_NAMESPACE = re.compile(r"<svg (?![^<>]*xmlns)")
-
-
-def tree_of(html: str) -> ET.Element:
-    """The elements of a sheet as an HTML parser finds them (HTML, 13.2.6.5: SVG; 13.2.6.4.9: rows stand in a body).
-
-    Raises ``xml.etree.ElementTree.ParseError`` for markup that is not ours.
-    """
-    drawn = _NO_NAMESPACE.sub('<svg xmlns="http://www.w3.org/2000/svg" ', _DOCTYPE.sub("", html))
-    root = ET.fromstring(_EMPTY.sub(r"<\1/>", drawn))  # noqa: S314  made by our own templates
-    root.text = ""
-    for found in list(root.iter("table")):
-        if found.find("tr") is not None:
-            _put_rows_in_bodies(found)
-    return root
-
-
-def _put_rows_in_bodies(table: ET.Element) -> None:
-    children, body = list(table), None
-    table[:] = []
-    for child in children:
-        if child.tag != "tr":
-            table.append(child)
-            body = None
-            continue
-        if body is None:
-            body = ET.SubElement(table, "tbody")
-        body.append(child)
-
-
-@cache
-def _without_notes(sheet: Any) -> Any:
-    """The rules of a browser but those of markers and notes, which have a style for each element of a page.
-
-    Sheets have neither lists nor notes.
-    """
-    lighter = copy.copy(sheet)
-    lighter.matcher = copy.copy(sheet.matcher)
-    lighter.matcher.other_selectors = [
-        entry
-        for entry in sheet.matcher.other_selectors
-        if not (entry[3] or "").endswith(("marker", "-call", "-callback"))
-    ]
-    return lighter
-
-
-class Style(CSS):  # type: ignore[misc]
-    """The style sheet of all sheets, read once."""
-
-    def __init__(self, path: Path, fonts: Any) -> None:
-        super().__init__(filename=path, font_config=fonts, matcher=_Matcher())
-
-    def of(self, sheet: Sheet) -> CSS:
-        """The rules that can match in ``sheet``: those whose classes are all there, four in ten and fewer."""
-        names = {name for element in sheet.etree_element.iter() for name in element.get("class", "").split()}
-        lighter = copy.copy(self)
-        lighter.matcher = self.matcher.among(names)
-        return lighter
-
-
-class _Matcher(cssselect2.Matcher):  # type: ignore[misc]
-    """Selectors, and the classes that each of them asks for, by its place."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.needed: dict[int, frozenset[str]] = {}
-
-    def add_selector(self, selector: CompiledSelector, payload: Any) -> None:
-        super().add_selector(selector, payload)
-        self.needed[self.order] = frozenset(_classes(selector.parsed))
-
-    def among(self, names: set[str]) -> _Matcher:
-        """Those that can match where there are no other classes than ``names``."""
-        found = copy.copy(self)
-        for part, entries in vars(self).items():
-            if part in ("lang_attr_selectors", "other_selectors"):
-                setattr(found, part, self._possible(entries, names))
-            elif part.endswith("_selectors"):
-                kept = ((key, self._possible(some, names)) for key, some in entries.items())
-                setattr(found, part, {key: some for key, some in kept if some})
-        return found
-
-    def _possible(self, entries: list[Any], names: set[str]) -> list[Any]:
-        return [entry for entry in entries if self.needed[entry[2]] <= names]
-
-
-def _classes(node: Any) -> Iterator[str]:
-    """Classes an element or those around it must have; what stands in brackets of :is, :not and the like is not one."""
-    if isinstance(node, parser.CombinedSelector):
-        yield from _classes(node.left)
-        yield from _classes(node.right)
-    else:
-        yield from (one.class_name for one in node.simple_selectors if isinstance(one, parser.ClassSelector))
-
-
-def _with_parsed(begin: Callable[..., None]) -> Callable[..., None]:
-    def begin_and_keep(self: Any, parsed: Any) -> None:
-        begin(self, parsed)
-        self.parsed = parsed.parsed_tree
-
-    return begin_and_keep
 
 
 def _with_kept_styles(set_styles: Callable[..., None]) -> Callable[..., None]:
@@ -295,17 +166,23 @@ def _with_kept_lengths(resolve: Callable[..., None]) -> Callable[..., None]:
             fixed = style.fixed = _fixed(style)
         if fixed is None:
             resolve(box, containing_block)
-        else:
-            box.__dict__.update(fixed)
+            return
+        lengths, borders = fixed
+        box.__dict__.update(lengths)
+        if style["border_collapse"] != "collapse":
+            box.__dict__.update(borders)
+        else:  # those that borders of neighbours were already put together with stay
+            box.__dict__.update((name, width) for name, width in borders.items() if not hasattr(box, name))
 
     return resolve_kept
 
 
-def _fixed(style: Any) -> dict[str, Any] | None:
-    """Every used length of a box of ``style``; None where one is a percentage, or boxes and borders count otherwise."""
-    if style["box_sizing"] != "content-box" or style["border_collapse"] == "collapse":
+def _fixed(style: Any) -> tuple[dict[str, Any], dict[str, Any]] | None:
+    """Every used length of a box of ``style``, and its borders; None where one is a percentage, or the box is measured
+    otherwise than by its content."""
+    if style["box_sizing"] != "content-box":
         return None
-    found: dict[str, Any] = {name: style[name] for name in _BORDERS}
+    found: dict[str, Any] = {}
     for name in _PERCENTS:
         value = style[name]
         if value == "auto":
@@ -314,7 +191,7 @@ def _fixed(style: Any) -> dict[str, Any] | None:
             found[name] = value.value
         else:
             return None
-    return found
+    return found, {name: style[name] for name in _BORDERS}
 
 
 def _with_kept_strut(strut: Callable[..., Any]) -> Callable[..., Any]:

@@ -57,7 +57,7 @@ def stages(count: int) -> None:
     from weasyprint import document as weasy
 
     from consent.pack import batch_job
-    from consent.print import render, reuse
+    from consent.print import markup, render
 
     spent: Counter[str] = Counter()
 
@@ -75,7 +75,7 @@ def stages(count: int) -> None:
 
     timed(batch_job, "compose_pack", "composing")
     timed(render, "to_html", "HTML written")
-    timed(reuse, "tree_of", "HTML read")
+    timed(markup, "tree_of", "HTML read")
     timed(weasy, "get_all_computed_styles", "styles")
     timed(weasy, "build_formatting_structure", "boxes")
     timed(weasy, "layout_document", "layout")

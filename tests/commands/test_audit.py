@@ -182,7 +182,7 @@ def test_write_puts_the_audit_into_the_settings_and_keeps_the_rest(
     assert clinic.audit is not None
     assert (clinic.audit.operations, clinic.audit.events, clinic.audit.expected_events) == (500, 4, 3.75)
     assert clinic.audit.years == "2024-2025"
-    assert clinic.model_copy(update={"audit": None}) == read_clinic()
+    assert clinic.model_copy(update={"audit": None}) == read_clinic().beside(own)
     assert not [path for path in own.parent.iterdir() if path.name.startswith(".own")]
 
 

@@ -14,8 +14,9 @@ import pytest
 import tinyhtml5
 
 from consent.errors import MachineError
-from consent.print import pinned, reuse
-from consent.print.reuse import Kept, tree_of
+from consent.print import markup, pinned, reuse
+from consent.print.markup import tree_of
+from consent.print.reuse import Kept
 from tests.conftest import Paper
 
 EXAMPLE = "hard"
@@ -25,7 +26,7 @@ import pydyf
 from weasyprint import CSS, HTML
 from consent.clinic import read_clinic
 from consent.pack import compose_pack
-from consent.print import render, reuse, to_pdf
+from consent.print import markup, render, reuse, to_pdf
 from consent.resources import templates
 from tests.conftest import LANGUAGES, shipped_case
 
@@ -38,7 +39,7 @@ class Whole(CSS):
         return self
 
 pydyf.zlib = reuse._Compressing
-reuse.install, reuse.Sheet = lambda: None, Plain
+reuse.install, markup.Sheet = lambda: None, Plain
 render._style = lambda style=Whole(filename=templates() / "styles" / "sheet.css", font_config=render._fonts()): style
 if __name__ == "__main__":
     for document in compose_pack(shipped_case(EXAMPLE), read_clinic(), LANGUAGES[EXAMPLE]).documents:
@@ -81,11 +82,11 @@ def test_markup_that_is_not_ours_is_refused() -> None:
         tree_of("<!doctype html>\n<html><p>not closed</html>")
 
 
-@pytest.mark.parametrize("name", reuse._KNOWN)
-def test_a_changed_function_is_refused(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(reuse._KNOWN, name, "0" * 32)
+@pytest.mark.parametrize(("known", "name"), [(one, name) for one in (reuse._KNOWN, markup._KNOWN) for name in one])
+def test_a_changed_function_is_refused(known: dict[str, str], name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(known, name, "0" * 32)
     with pytest.raises(MachineError, match=re.escape(name)):
-        pinned.need(reuse._KNOWN, "reuse")
+        pinned.need(known, "reuse")
 
 
 def test_what_is_kept_is_bounded_and_what_is_used_stays() -> None:
