@@ -1,7 +1,7 @@
 """The markup of a sheet and the rules that can match in it, read quicker than a page of the web could be.
 
 Our HTML is well-formed, so that a parser of XML reads it; rules whose classes are not on a sheet are left out before
-they are tried on each element; sheets have neither lists nor notes, for which a browser has rules that match everything.
+they are tried on each element; sheets have neither lists nor notes, whose rules match every element.
 """
 
 from __future__ import annotations
