@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from consent.errors import MachineError, Problem
+from consent.errors import MachineError, Problem, RecordError
 from consent.record.keys import decrypt, encrypt, make_master_key, read_master_key
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ CREATE TABLE IF NOT EXISTS consent_print (
     ordered_at timestamptz NOT NULL DEFAULT now()
 )
 """
+_CHECK = "CREATE TABLE IF NOT EXISTS consent_print_key (one boolean PRIMARY KEY DEFAULT true CHECK (one), closed bytea)"
 _ONE_AT_A_TIME = 0x636F6E73
 """Number of the advisory lock under which tables are made."""
 _FORGOTTEN = "7 days"
@@ -59,7 +60,7 @@ def open_cluster(address: str, key_file: Path) -> Cluster:
     """The cluster at ``address``, its tables made where there are none yet.
 
     Raises ``MachineError`` where the extra is not installed or the server cannot be reached, ``RecordError`` for a key
-    file that is none.
+    file that is none or another cluster's.
     """
     try:
         import procrastinate  # noqa: F401
@@ -71,9 +72,29 @@ def open_cluster(address: str, key_file: Path) -> Cluster:
     with cluster.connected() as connection:
         connection.execute("SELECT pg_advisory_lock(%s)", (_ONE_AT_A_TIME,))
         connection.execute(_TABLE)
+        _refuse_another_key(connection, cluster)
         connection.execute(f"DELETE FROM consent_print WHERE ordered_at < now() - interval '{_FORGOTTEN}'")  # noqa: S608
         _make_queue(connection, cluster)
     return cluster
+
+
+def _refuse_another_key(connection: Connection[Any], cluster: Cluster) -> None:
+    """Who holds another key than those before could open no order, and nobody could open theirs."""
+    connection.execute(_CHECK)
+    closed = cluster.close(b"the key of this cluster", "check")
+    connection.execute("INSERT INTO consent_print_key (closed) VALUES (%s) ON CONFLICT DO NOTHING", (closed,))
+    row = connection.execute("SELECT closed FROM consent_print_key").fetchone()
+    try:
+        cluster.open(row[0] if row else b"", "check")
+    except RecordError as failure:
+        raise RecordError(
+            Problem(
+                "this is not the key of the cluster",
+                "--cluster-key",
+                "what lies there could not be opened",
+                "copy the key file from a machine that works there",
+            )
+        ) from failure
 
 
 def make_key(path: Path) -> None:

@@ -25,7 +25,7 @@ from psycopg.sql import SQL, Identifier
 from consent.clinic import Clinic
 from consent.cluster.lead import make_all_there
 from consent.cluster.orders import order_of, packed, read_order, read_result, unpack, written
-from consent.cluster.place import Cluster, open_cluster
+from consent.cluster.place import Cluster, make_key, open_cluster
 from consent.cluster.queue import TRIES, Priority, given_up, made
 from consent.errors import RecordError
 from consent.pack.batch import Batch, Order, run_batch
@@ -197,6 +197,14 @@ def test_nothing_of_a_patient_lies_open_in_the_database(where: Where, clinic: Cl
         Cluster(where.address, b"\1" * 32).open(cluster.close(b"x", "a"), "a")
     with pytest.raises(RecordError):
         cluster.open(cluster.close(b"x", "a"), "b")
+
+
+def test_another_key_is_refused_before_anything_is_ordered(where: Where, tmp_path: Path) -> None:
+    open_cluster(where.address, where.key)
+    make_key(tmp_path / "other.key")
+    with pytest.raises(RecordError, match="not the key of the cluster"):
+        open_cluster(where.address, tmp_path / "other.key")
+    assert open_cluster(where.address, where.key)
 
 
 def test_an_order_comes_back_as_it_was_and_its_pack_too(clinic: Clinic, tmp_path: Path) -> None:
