@@ -35,7 +35,7 @@ from tests.pack.invented_list import invented_cases
 from tests.pack.list_work import NOW
 
 SMALL = ("separate-choices", "before-day")
-PATIENCE = 120
+PATIENCE = 300
 
 
 def digests(batch: Batch) -> dict[str, str]:
