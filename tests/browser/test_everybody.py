@@ -79,6 +79,8 @@ PAGES: tuple[tuple[str, str, str], ...] = (
 """Whose browser, which case (or none), which page."""
 SCREENS = tuple(("meera", "hard", f"/enter/{one.id}") for one in screens())
 ELSEWHERE = {
+    "/health": "for a program that looks after the machine, not a page",
+    "/metrics": "for a program that looks after the machine, not a page",
     "/": "leads on to the first page of whoever asks",
     "/case/{subject}/news": "told to a script",
     "/making/{name}": "looked at while papers are made, below",
