@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import logging
+import os
+import shutil
 import tempfile
 import time
-from functools import cache
 from pathlib import Path
-from typing import Any
 
 from procrastinate import App, JobContext, PsycopgConnector, RetryStrategy
 
@@ -17,6 +17,7 @@ from consent.errors import Problem
 from consent.pack.batch_job import Finished, make, program_digest
 
 log = logging.getLogger("consent.worker")
+_FOLDER = "consent-worker-"
 TRIES = 3
 """How often a pack is tried whose worker fails or dies."""
 
@@ -59,16 +60,10 @@ def make_app(cluster: Cluster) -> App:
     return app
 
 
-@cache
-def task_of(app: App) -> Any:
-    """The one task of ``app``."""
-    return app.tasks["consent.print"]
-
-
 def made(ordered: bytes) -> bytes:
     """Make what is ordered, in a folder of its own that is taken away after, and return the result as bytes."""
     order = read_order(ordered)
-    with tempfile.TemporaryDirectory(prefix="consent-worker-") as name:
+    with tempfile.TemporaryDirectory(prefix=f"{_FOLDER}{os.getpid()}-") as name:
         root = Path(name)
         clinic = clinic_in(order, root)
         if order.earlier:
@@ -76,6 +71,14 @@ def made(ordered: bytes) -> bytes:
         (root / "patients").mkdir(exist_ok=True)
         finished = make(order.job, clinic, order.wanted, root / "patients")
         return result_of(finished, root / "patients" / order.job.name)
+
+
+def sweep() -> None:
+    """Take away folders that workers left on this machine that were killed: they hold a patient's papers."""
+    for path in Path(tempfile.gettempdir()).glob(f"{_FOLDER}*"):
+        owner = path.name.removeprefix(_FOLDER).partition("-")[0]
+        if owner.isdecimal() and not Path(f"/proc/{owner}").exists():
+            shutil.rmtree(path, ignore_errors=True)
 
 
 def given_up(ordered: bytes, why: str) -> bytes:

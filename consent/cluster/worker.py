@@ -5,13 +5,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import multiprocessing
+import signal
 from collections.abc import AsyncIterator
 
 from procrastinate import App
 
 from consent import logs
 from consent.cluster.place import Cluster
-from consent.cluster.queue import TRIES, given_up, keep, log, make_app, queue_name
+from consent.cluster.queue import TRIES, given_up, keep, log, make_app, queue_name, sweep
 from consent.print import warm_up
 
 BEAT, DEAD_AFTER = 3.0, 15.0
@@ -30,6 +31,13 @@ def work(cluster: Cluster, processes: int = 1, until_empty: bool = False) -> Non
     each = [context.Process(target=work, args=(cluster, 1, until_empty)) for _ in range(processes)]
     for process in each:
         process.start()
+
+    def stop(*_: object) -> None:
+        """Each finishes what it has in hand."""
+        for process in each:
+            process.terminate()
+
+    signal.signal(signal.SIGTERM, stop)
     try:
         for process in each:
             process.join()
@@ -40,6 +48,7 @@ def work(cluster: Cluster, processes: int = 1, until_empty: bool = False) -> Non
 
 async def _work(cluster: Cluster, until_empty: bool) -> None:
     logs.begin()
+    sweep()
     warm_up()
     app = make_app(cluster)
     async with app.open_async(), _taking_over(app, cluster):
@@ -59,7 +68,10 @@ async def _taking_over(app: App, cluster: Cluster) -> AsyncIterator[None]:
 
     async def look() -> None:
         while True:
-            await take_over(app, cluster)
+            try:
+                await take_over(app, cluster)
+            except Exception:  # the server may be away for a while; the work itself waits for it too
+                log.exception("not looked")
             await asyncio.sleep(BEAT)
 
     looking = asyncio.create_task(look())

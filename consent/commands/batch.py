@@ -49,6 +49,10 @@ def _refuse_half_an_order(options: argparse.Namespace) -> None:
         raise UsageError(Problem("there is no list", "LIST", remedy="name a list, or ask for one with --template"))
     if options.to is None and not options.preview:
         raise UsageError(Problem("there is no folder to make the packs in", "--to", remedy="name one, or --preview"))
+    if options.urgent and not options.cluster:
+        raise UsageError(
+            Problem("there is nobody to be ahead of", "--urgent", remedy="name a --cluster, or leave it out")
+        )
     if options.processes < 1:
         raise UsageError(Problem("somebody has to do the work", "--processes", remedy="give a number from 1"))
 

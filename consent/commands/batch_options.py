@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import os
 
+from consent.commands.cluster_options import where
+
 
 def add(verb: argparse.ArgumentParser) -> None:
     """Add every option of ``consent batch`` to ``verb``."""
@@ -20,8 +22,6 @@ def add(verb: argparse.ArgumentParser) -> None:
     verb.add_argument("--only", choices=("changed",), help=told)
     told = "processes at work (default: one for each core)"
     verb.add_argument("--processes", metavar="N", type=int, default=os.cpu_count() or 1, help=told)
-    from consent.commands.cluster_options import where
-
     where(verb)
     verb.add_argument("--urgent", action="store_true", help="with --cluster: ahead of every list that waits there")
     verb.add_argument("--simplex", action="store_true", help="the printer prints one side: no blank pages between")

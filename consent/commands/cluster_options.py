@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from consent.errors import Problem, UsageError
 
 if TYPE_CHECKING:
-    from consent.cluster import Cluster
+    from consent.cluster.place import Cluster
 
 
 def where(verb: argparse.ArgumentParser) -> None:

@@ -102,7 +102,9 @@ def _told(name: str, english: Catalogue, words: Catalogue, read: Read | None) ->
 def _review(options: argparse.Namespace) -> None:
     """Raise messages to a rung, by somebody with a name and a qualification."""
     tag, own = _tag(options), clinic_path(options.clinic)
-    if own is None:
+    clinic = read_clinic(own)
+    folder = clinic.words_folder
+    if own is None or folder is None:
         raise UsageError(
             Problem(
                 "there are no settings of a clinic",
@@ -111,8 +113,6 @@ def _review(options: argparse.Namespace) -> None:
                 "name the clinic's settings file with --clinic FILE",
             )
         )
-    clinic = read_clinic(own)
-    folder = clinic.words_folder or own.parent
     wanted = _wanted(options, clinic)
     raised = vouch(tag, wanted, Rung(options.rung), options.by, dt.datetime.now(dt.UTC).date(), folder)
     if options.json:

@@ -88,7 +88,7 @@ def _limit(settings: DeskSettings) -> RateLimitConfig:
     return RateLimitConfig(
         rate_limit=("minute", settings.requests_a_minute),
         identifier_for_request=_asking,
-        exclude=[r"^/static/", r"^/styles/", r"^/health$", r"^/metrics$"],
+        exclude=[r"^/static/", r"^/styles/"],
         set_rate_limit_headers=False,
     )
 

@@ -17,14 +17,15 @@ from time import monotonic
 from typing import Any
 
 from consent.errors import ConsentError, Problem
+from consent.pack.batch_job import POLITE
 from consent.record.place import Place
 
 log = logging.getLogger("consent.desk")
 DESK, ASIDE = "desk", "aside"
 """Lanes: what somebody waits for, and what takes minutes, which has a process of its own and never stands before it."""
 _LONG = frozenset({"check", "backup"})
-_LESS_URGENT = {DESK: 10, ASIDE: 15}
-"""Niceness (nice(2)) of each lane. ``consent batch`` has that of what stands aside."""
+_LESS_URGENT = {DESK: 10, ASIDE: POLITE}
+"""Niceness (nice(2)) of each lane."""
 _KEPT = 60
 """Finished pieces of work kept for their owner to fetch."""
 
@@ -62,7 +63,7 @@ class Piece:
     back: str
     future: Future[Outcome]
     about: str = ""
-    lane: str = "desk"
+    lane: str = DESK
     started: float = field(default_factory=monotonic)
 
     @property

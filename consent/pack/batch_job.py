@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import gc
 import hashlib
 import json
 import multiprocessing
@@ -147,6 +148,7 @@ def prepare_process(working: Path) -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
     fcntl.flock(os.open(working, os.O_RDWR | os.O_CREAT, 0o600), fcntl.LOCK_SH)
     warm_up()
+    gc.disable()  # it ends after some packs, and each sheet clears up after itself
 
 
 def _end_with_parent() -> None:

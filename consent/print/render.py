@@ -78,15 +78,15 @@ def _printed(html: str, archive: Archive | None) -> bytes:
 
 
 def warm_up() -> None:
-    """Read what every sheet needs, in a process that is to print many and then to end. No garbage is looked for there
-    but what each sheet leaves."""
+    """Read what every sheet needs, in a process that is to print many; none of it is looked at for garbage."""
     from consent.print import reuse, text_layer
 
     text_layer.install()
     reuse.install()
     environment()
     _style()
-    gc.disable()
+    gc.collect()
+    gc.freeze()
 
 
 def page_counter(document: Document, digits: str) -> str:

@@ -215,7 +215,7 @@ def _is_in_normal_flow(self: Any) -> bool:
     except AttributeError:
         position, floating = style["position"], style["float"]
         out = position in ("absolute", "fixed") or position[0] in ("running()", "note()")
-        style.in_flow = not out and floating in ("none",)
+        style.in_flow = not out and floating == "none"
         return style.in_flow  # type: ignore[no-any-return]
 
 

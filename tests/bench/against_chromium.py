@@ -8,6 +8,7 @@ Chromium is given the HTML ready composed and prints it, tagged. What counts are
 from __future__ import annotations
 
 import asyncio
+import gc
 import multiprocessing
 import os
 import sys
@@ -75,6 +76,12 @@ def _pss(pid: int) -> float:
     return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("Pss:"))
 
 
+def get_ready() -> None:
+    """As a process of the pool of a list."""
+    warm_up()
+    gc.disable()
+
+
 def print_ours(case: Case, clinic: Clinic, folder: Path) -> int:
     """Compose and print every sheet of a pack into ``folder``; how many sheets."""
     folder.mkdir()
@@ -87,7 +94,7 @@ def print_ours(case: Case, clinic: Clinic, folder: Path) -> int:
 def ours(cases: Sequence[Case], clinic: Clinic, folder: Path, processes: int) -> tuple[float, float]:
     """Packs a second, and the peak of memory."""
     context = multiprocessing.get_context("spawn")
-    with peak() as memory, ProcessPoolExecutor(processes, context, warm_up) as pool:
+    with peak() as memory, ProcessPoolExecutor(processes, context, get_ready) as pool:
         places = [folder / f"warm-{number}" for number in range(WARM)]
         list(pool.map(print_ours, cases[:WARM], [clinic] * WARM, places))
         start = time.perf_counter()

@@ -26,7 +26,7 @@ from consent.clinic import Clinic
 from consent.cluster.lead import make_all_there
 from consent.cluster.orders import order_of, packed, read_order, read_result, unpack, written
 from consent.cluster.place import Cluster, make_key, open_cluster
-from consent.cluster.queue import TRIES, Priority, given_up, made
+from consent.cluster.queue import TRIES, Priority, given_up, made, sweep
 from consent.errors import RecordError
 from consent.pack.batch import Batch, Order, run_batch
 from consent.pack.batch_job import Wanted, job_of
@@ -233,3 +233,23 @@ def test_what_failed_each_time_is_told_and_stops_nobody(clinic: Clinic, tmp_path
     assert pack == b""
     assert f"{TRIES} tries" in finished.problems[0].what
     assert finished.name == order.job.name
+
+
+def test_without_the_extra_it_is_said_what_to_install(where: Where) -> None:
+    """``None`` in ``sys.modules`` is an import that fails (Python reference, 5.3.1)."""
+    program = "import sys; sys.modules['procrastinate'] = None; from consent.commands.main import run; run()"
+    done = subprocess.run(
+        [sys.executable, "-c", program, "worker", *where.options], capture_output=True, text=True, check=False
+    )
+    assert "pip install consent[cluster]" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_papers_of_a_worker_that_was_killed_are_taken_away(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    for owner in (gone.pid, os.getpid()):
+        (tmp_path / f"consent-worker-{owner}-x").mkdir()
+    sweep()
+    assert [path.name for path in tmp_path.iterdir()] == [f"consent-worker-{os.getpid()}-x"]
