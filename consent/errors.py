@@ -5,15 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from consent.wording import Remark
+
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing that is wrong, in the words of the person who has to mend it."""
+    """One thing that is wrong, in the words of the person who has to mend it.
+
+    ``said``: the same for somebody who reads the pages, in their language: the message of the remark, and for what to
+    do the one of that name with ``.do`` behind it.
+    """
 
     what: str
     where: str
     why: str = ""
     remedy: str = ""
+    said: Remark | None = None
 
     def __str__(self) -> str:
         lines = [f"{self.where}: {self.what}"]

@@ -19,6 +19,9 @@ class Remark:
     def __hash__(self) -> int:
         return hash((self.id, tuple(sorted(self.slots))))
 
+    def __reduce__(self) -> tuple[type[Remark], tuple[str, dict[str, object]]]:
+        return Remark, (self.id, dict(self.slots))
+
 
 def remark(id_: str, **slots: object) -> Remark:
     """The remark ``id_`` with its slots."""

@@ -22,6 +22,7 @@ from consent.pack.files import write_whole
 from consent.record.accounts import Account
 from consent.record.settings_kept import keep_settings
 from consent.review.point import check_clinic_elements, check_clinic_points
+from consent.wording import remark
 
 
 def own_file(office: Office) -> Path | None:
@@ -101,7 +102,8 @@ def take(office: Office, account: Account, before: str, after: str, why: str) ->
     """Keep ``after`` as the settings, write the file, and use them from the next page on."""
     path = own_file(office)
     if path is None:
-        raise ClinicError(Problem("these settings cannot be changed here", "settings"))
+        said = remark("problem.settings-fixed")
+        raise ClinicError(Problem("these settings cannot be changed here", "settings", said=said))
     clinic = checked(after).beside(path)
     keep_settings(office.record, account, before, after, why, lambda: write_whole(path, after.encode()))
     office.use(replace(office.record, clinic=clinic))

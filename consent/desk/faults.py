@@ -9,10 +9,9 @@ from litestar import Request, Response
 from litestar.exceptions import HTTPException, NotAuthorizedException
 from litestar.response import Redirect, Template
 from litestar.status_codes import HTTP_303_SEE_OTHER, HTTP_500_INTERNAL_SERVER_ERROR
-from markupsafe import escape
 
 from consent.desk.here import here
-from consent.desk.views import without_folders
+from consent.desk.told import told
 from consent.errors import (
     AbsentError,
     AccessError,
@@ -78,10 +77,8 @@ def _page(request: Request[Any, Any, Any], status: int, heading: str, problems: 
     asking = here(request)
     if asking.from_script:
         # A script puts it into the page as it is, so it leaves as HTML, as all else that scripts are told.
-        told = [
-            {name: str(escape(without_folders(getattr(one, name)))) for name in ("what", "where", "remedy")}
-            for one in problems
-        ]
-        return Response({"fault": asking.words.plain(heading), "problems": told}, status_code=status)
+        said = (told(one, asking.words) for one in problems)
+        shown = [{"what": str(one.what), "where": str(one.where), "remedy": str(one.remedy)} for one in said]
+        return Response({"fault": asking.words.plain(heading), "problems": shown}, status_code=status)
     page: Template = asking.page("fault.html", status, heading=heading, problems=problems)
     return page

@@ -12,6 +12,7 @@ from litestar.params import SkipValidation
 from consent.desk.here import Asked
 from consent.desk.incoming import MOST_FIELDS
 from consent.errors import Problem, UsageError
+from consent.wording import remark
 
 LONGEST_TEXT, LONGEST_FILE = 4000, 200_000
 
@@ -71,6 +72,11 @@ async def read_form(request: Asked) -> Sent:
             fields.append((name, str(value)))
     if len(fields) > MOST_FIELDS or any(len(value) > _longest(name, request) for name, value in fields):
         raise UsageError(
-            Problem("more was sent than this form can hold", "form", remedy="write less, and send it again")
+            Problem(
+                "more was sent than this form can hold",
+                "form",
+                remedy="write less, and send it again",
+                said=remark("problem.too-much-sent"),
+            )
         )
     return Sent(tuple(fields), tuple(files))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from consent.desk.told import told
 from consent.desk.words import Words
 from consent.pack import Pack
 from consent.record.hindrances import hindrances
@@ -38,7 +39,8 @@ def _said(pack: Pack, stage: str, words: Words) -> Iterator[InTheWay]:
         if point is not None:
             yield InTheWay(kind, words.remark(point.title), point.key, point.source)
         else:
-            yield InTheWay("ask", Markup.escape(problem.what), source=problem.why, english=True)
+            said = told(problem, words)
+            yield InTheWay("ask", said.what, source="" if problem.said else problem.why, english=said.english)
 
 
 def _take(points: list[Point], name: str) -> Point | None:

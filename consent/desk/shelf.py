@@ -14,6 +14,7 @@ from consent.record.following import written_since
 from consent.record.place import Record
 from consent.record.state import CaseState
 from consent.review import Assessment, assess
+from consent.wording import remark
 
 _ASSESSED = 400
 """Assessments kept; each is a few tens of kilobytes."""
@@ -65,7 +66,7 @@ class Shelf:
             self._follow()
             found = self._cases.get(subject)
         if found is None:
-            raise AbsentError(Problem("there is no such case in the record", subject))
+            raise AbsentError(Problem("there is no such case in the record", subject, said=remark("problem.no-case")))
         return found
 
     def assessment(self, case: CaseState) -> Assessment:

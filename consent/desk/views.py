@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ from markupsafe import Markup
 from consent.case import Side
 from consent.compose.pictures import eye_side
 from consent.desk.settling import settled_at
+from consent.desk.told import told
 from consent.desk.words import interface_languages
 from consent.language import Quoted, direction
 from consent.record.moves import Role
@@ -48,7 +48,7 @@ def environment() -> Environment:
         "languages": _own_names,
         "quoted": Quoted,
         "direction": direction,
-        "without_folders": without_folders,
+        "told": told,
     }
     for name in sorted(path.name for path in (templates() / "desk").glob("*.html")):
         made.get_template(name)  # read now: a service goes on with what it began with while the program is renewed
@@ -88,11 +88,3 @@ def asset(name: str) -> str:
     """Where the browser finds our own file ``name``; the address changes with its content."""
     content = (templates() / "desk" / "static" / name).read_bytes()
     return f"/static/{name}?{hashlib.sha256(content).hexdigest()[:10]}"
-
-
-def without_folders(text: str) -> str:
-    """``text`` without the folders of this machine, which are nothing for a page: of a file its name is left."""
-    return _FOLDERS.sub("", text)
-
-
-_FOLDERS = re.compile(r"(?<![\w:/])(?:[A-Za-z]:)?[/\\](?:[^/\\,:;\"]*[/\\])*(?=[^/\\,:;\"]*\.\w)")

@@ -19,6 +19,7 @@ from typing import Any
 from consent.errors import ConsentError, Problem
 from consent.pack.batch_job import POLITE
 from consent.record.place import Place
+from consent.wording import remark
 
 log = logging.getLogger("consent.desk")
 DESK, ASIDE = "desk", "aside"
@@ -201,4 +202,5 @@ def _broken(what: str) -> Problem:
         what,
         "nothing of it was recorded unless the case says so",
         "look at the case, then try again",
+        remark("problem.broken-off"),
     )

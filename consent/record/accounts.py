@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from consent.case.part import shows_something
 from consent.errors import AccessError, Problem, UsageError
+from consent.language import Quoted
 from consent.record.canonical import digest
 from consent.record.guessable import guessable
 from consent.record.keys import MasterKey
@@ -19,6 +20,7 @@ from consent.record.ledger import ACCOUNTS_SUBJECT, Entry, Person, account_conte
 from consent.record.moves import Role
 from consent.record.place import Record
 from consent.record.schema import PASSWORDS, SESSIONS
+from consent.wording import remark
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
@@ -106,7 +108,8 @@ def make_account(
         accounts = read_accounts(connection, record.key)
         _refuse_maker(accounts, by, roles)
         if any(account.login == login for account in accounts.values()):
-            raise UsageError(Problem("there is an account with this name already", login, remedy="choose another"))
+            said = remark("problem.login-taken")
+            raise UsageError(Problem("there is an account with this name already", login, "", "choose another", said))
         made = f"account-{secrets.token_hex(4)}"
         body = {"account": made, **_described(login, name, roles, registration)}
         append(connection, record.key, by, Role.LEAD, "account-made", ACCOUNTS, body, record.clock())
@@ -163,6 +166,7 @@ def close_account(record: Record, by: Person, login: str) -> Account:
 
 def set_password(record: Record, by: Person, login: str, password: str) -> None:
     """Keep a new password of the account ``login``: its owner's own choice, or a first one given by a clinic lead."""
+    hashed = hasher().hash(_normal(password))  # takes a while, on purpose, so nobody waits for it in the queue
     with record.store.writing() as connection:
         accounts = read_accounts(connection, record.key)
         account = named(accounts, login)
@@ -170,7 +174,7 @@ def set_password(record: Record, by: Person, login: str, password: str) -> None:
         if not own:
             refuse_not_lead(accounts, by)
         check_password(password, account.login, account.name)
-        _keep(connection, record, by, account.id, hasher().hash(_normal(password)), own)
+        _keep(connection, record, by, account.id, hashed, own)
         end_sessions(connection, account.id)
 
 
@@ -193,7 +197,8 @@ def named(accounts: Mapping[str, Account], login: str) -> Account:
         if account.login == login and not account.closed:
             return account
     known = ", ".join(sorted(account.login for account in accounts.values() if not account.closed))
-    raise UsageError(Problem("there is no open account of this name", login, remedy=f"there are: {known or 'none'}"))
+    remedy, said = f"there are: {known or 'none'}", remark("problem.no-account")
+    raise UsageError(Problem("there is no open account of this name", login, "", remedy, said))
 
 
 def kept_hash(connection: Connection, account: Account) -> str:
@@ -206,6 +211,7 @@ def kept_hash(connection: Connection, account: Account) -> str:
                 account.login,
                 "somebody altered the record past this program",
                 "run consent record check before anything else",
+                remark("problem.password-altered"),
             )
         )
     return str(row.hash)
@@ -234,15 +240,18 @@ def waste_time(password: str) -> None:
 def check_password(password: str, login: str, name: str) -> None:
     """Raise ``UsageError`` where ``password`` is too short, too long, or among the first that anybody would guess."""
     password = unicodedata.normalize("NFKC", password)
-    problem = None
+    remedy = "three or four words that only you would put together"
     if len(password) < SHORTEST:
-        problem = f"the password has {len(password)} signs; it needs {SHORTEST} or more"
+        what = f"the password has {len(password)} signs; it needs {SHORTEST} or more"
+        words = remark("problem.password-short", least=SHORTEST)
     elif len(password) > LONGEST:
-        problem = f"the password has more than {LONGEST} signs"
+        what = f"the password has more than {LONGEST} signs"
+        words = remark("problem.password-long", most=LONGEST)
+    elif why := guessable(password, (login, *name.split())):
+        what, words = str(why), remark(f"problem.password-{why.name.lower()}")
     else:
-        problem = guessable(password, (login, *name.split()))
-    if problem:
-        raise UsageError(Problem(problem, "password", remedy="three or four words that only you would put together"))
+        return
+    raise UsageError(Problem(what, "password", "", remedy, words))
 
 
 def check_passphrase(passphrase: str) -> None:
@@ -293,16 +302,21 @@ def _roles(body: Mapping[str, Any]) -> tuple[Role, ...]:
 def _check(login: str, name: str, roles: tuple[Role, ...], registration: str | None) -> None:
     problem = None
     if not _LOGIN.fullmatch(login):
-        problem = Problem("this cannot be a login name", login, remedy="2 to 40 small letters, digits, dots or hyphens")
+        remedy = "2 to 40 small letters, digits, dots or hyphens"
+        problem = Problem("this cannot be a login name", login, "", remedy, remark("problem.login-signs"))
     elif not shows_something(name):
-        problem = Problem("the name is empty", login, remedy="write it as it is to stand on paper")
+        remedy = "write it as it is to stand on paper"
+        problem = Problem("the name is empty", login, "", remedy, remark("problem.no-name"))
     elif not roles:
-        problem = Problem("no role was given", login, remedy=f"choose from: {', '.join(Role)}")
+        remedy = f"choose from: {', '.join(Role)}"
+        problem = Problem("no role was given", login, "", remedy, remark("problem.no-role"))
     elif Role.AUDITOR in roles and len(roles) > 1:
-        problem = Problem("an auditor only reads", login, remedy="make a second account for other work")
+        remedy = "make a second account for other work"
+        problem = Problem("an auditor only reads", login, "", remedy, remark("problem.auditor"))
     elif Role.SURGEON in roles and not shows_something(registration or ""):
         remedy = "give the registration of the surgeon as a clinician"
-        problem = Problem("a surgeon's account needs a registration", login, remedy=remedy)
+        said = remark("problem.no-registration", name=Quoted(name))
+        problem = Problem("a surgeon's account needs a registration", login, "", remedy, said)
     if problem:
         raise UsageError(problem)
 
@@ -325,7 +339,8 @@ def refuse_not_lead(accounts: Mapping[str, Account], by: Person) -> None:
     """
     account = accounts.get(by.account)
     if account is None or account.closed or Role.LEAD not in account.roles:
-        raise AccessError(Problem(f"{by.name} is not clinic lead", "accounts", remedy="ask the clinic lead"))
+        said = remark("problem.not-lead", name=Quoted(by.name))
+        raise AccessError(Problem(f"{by.name} is not clinic lead", "accounts", "", "ask the clinic lead", said))
 
 
 def _refuse_own(account: Account, by: Person) -> None:
@@ -336,6 +351,7 @@ def _refuse_own(account: Account, by: Person) -> None:
                 account.login,
                 "a clinic lead would become a surgeon without anybody else knowing",
                 "ask another clinic lead; where there is none, make an account for a second one",
+                remark("problem.own-account"),
             )
         )
 
@@ -343,7 +359,8 @@ def _refuse_own(account: Account, by: Person) -> None:
 def _refuse_nobody_left(after: Mapping[str, Account], before: Mapping[str, Account]) -> None:
     open_after = [account for account in after.values() if not account.closed]
     if not any(Role.LEAD in account.roles for account in open_after):
-        raise AccessError(Problem("this is the last clinic lead", "accounts", remedy="make another lead first"))
+        said = remark("problem.last-lead")
+        raise AccessError(Problem("this is the last clinic lead", "accounts", "", "make another lead first", said))
     signed = any(account.signs for account in before.values())
     if signed and not any(account.signs for account in open_after):
         raise AccessError(
@@ -352,5 +369,6 @@ def _refuse_nobody_left(after: Mapping[str, Account], before: Mapping[str, Accou
                 "accounts",
                 "nobody could sign off, answer a point or change the drops of a patient",
                 "make another surgeon's account first",
+                remark("problem.last-surgeon"),
             )
         )

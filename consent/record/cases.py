@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from consent.case import Case
 from consent.case.part import shows_something
 from consent.errors import AbsentError, ConflictError, MoveError, Problem
+from consent.language import Quoted
 from consent.record.accounts import read_accounts
 from consent.record.act import Act
 from consent.record.checks import Step, check
@@ -26,6 +27,7 @@ from consent.record.place import Record
 from consent.record.schema import KEYS, LEDGER
 from consent.record.state import CaseState, Keys, after, case_of, data_of, fold, sealed_part
 from consent.record.version import with_version
+from consent.wording import remark
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -152,16 +154,20 @@ def _read(connection: Connection, subject: str, keys: Keys, until: int | None = 
     found = [entry for entry in every if until is None or entry.sequence <= until]
     if not found:
         remedy = "consent record list names every case"
-        raise AbsentError(Problem("there is no such case in the record", subject, remedy=remedy))
+        raise AbsentError(
+            Problem("there is no such case in the record", subject, "", remedy, remark("problem.no-case"))
+        )
     return fold(subject, found, keys)
 
 
 def _refuse_without_reason(act: Act) -> None:
     if move(act.kind).reason and not shows_something(act.reason or ""):
-        raise MoveError(Problem("a reason is needed", act.kind, remedy="say in a sentence why"))
+        words = remark("problem.no-reason")
+        raise MoveError(Problem("a reason is needed", act.kind, "", "say in a sentence why", words))
     for text in (act.reason, *act.details.values()):
         if isinstance(text, str) and text.strip() and not shows_something(text):
-            raise MoveError(Problem("a text shows nothing to who reads it", act.kind, remedy="type it again"))
+            words = remark("problem.shows-nothing")
+            raise MoveError(Problem("a text shows nothing to who reads it", act.kind, "", "type it again", words))
 
 
 def _refuse_unseen(case: CaseState, act: Act) -> None:
@@ -224,6 +230,7 @@ def _theirs(act: Act, entry: Entry, clash: tuple[str, ...]) -> Problem:
         f"entry {entry.sequence}",
         f"you both changed {_some(both)}" if both else f"{act.kind} rests on the whole case",
         "look at the case as it is now, then enter yours again; what you entered has not been recorded",
+        remark("problem.meanwhile", name=Quoted(entry.person), kind=remark(f"record.kind.{entry.kind}")),
     )
 
 
@@ -280,6 +287,7 @@ def _body(case: CaseState, act: Act, patch: Mapping[str, Any], keys: Keys) -> di
                 case.subject,
                 "what is written now could name the patient again",
                 "nothing more is entered in this case",
+                remark("problem.erased"),
             )
         )
     if identity or details:

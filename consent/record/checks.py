@@ -14,9 +14,11 @@ from consent.case.part import ShortText
 from consent.case.talk import Confirmation, Outcome
 from consent.compose.page_code import parse_code, parse_short
 from consent.errors import MoveError, PaperError, Problem
+from consent.language import Quoted
 from consent.record.act import Act
 from consent.record.ledger import CLOCK_SLACK, Person
 from consent.record.state import CONSENT, CaseState
+from consent.wording import remark
 
 
 class Signed(BaseModel):
@@ -61,7 +63,9 @@ def check(step: Step) -> None:
     found = _CHECKS.get(act.kind)
     problems = list(found(step)) if found else []
     if not act.details and act.kind in _NEED_DETAILS:
-        problems.append(Problem("nothing was said about it", act.kind, remedy="say what it is about"))
+        problems.append(
+            Problem("nothing was said about it", act.kind, "", "say what it is about", remark("problem.said-nothing"))
+        )
     if problems:
         raise MoveError(problems)
 
@@ -72,7 +76,8 @@ def _consented(step: Step) -> Iterator[Problem]:
     except ValidationError as failure:
         for fault in failure.errors():
             what = "it is missing" if fault["type"] == "missing" else fault["msg"]
-            yield Problem(what, f"signature: {'.'.join(map(str, fault['loc']))}")
+            where = f"signature: {'.'.join(map(str, fault['loc']))}"
+            yield Problem(what, where, said=remark("problem.signature-lacks"))
         return
     yield from _paper(step.before, signed)
     yield from _signer(signed, step.after)
@@ -87,6 +92,7 @@ def _paper(before: CaseState, signed: Signed) -> Iterator[Problem]:
             "signature: code",
             "the patient would have agreed to something else",
             "print the current paper, explain what changed, and let that be signed",
+            remark("problem.other-paper"),
         )
 
 
@@ -114,6 +120,7 @@ def _signer(signed: Signed, after: Case) -> Iterator[Problem]:
             "signature: by",
             "a competent adult signs in person; a relative may witness, never replace",
             "let the one who decides sign, or enter why somebody else decides",
+            remark("problem.other-signer", by=Quoted(signed.by), expected=Quoted(expected or "–")),
         )
 
 
@@ -125,6 +132,7 @@ def _witness(signed: Signed, step: Step) -> Iterator[Problem]:
             "signature: witness",
             "who cannot read the form, or makes a mark, has it read out before an impartial witness",
             "name the witness who was there throughout",
+            remark("problem.no-witness"),
         )
     if signed.witness is not None and _plain(signed.witness) in {_plain(name) for name in _not_impartial(signed, step)}:
         yield Problem(
@@ -132,6 +140,7 @@ def _witness(signed: Signed, step: Step) -> Iterator[Problem]:
             "signature: witness",
             "a witness is neither the signer, nor one of those who treat, nor somebody who works here",
             "name somebody else who was there throughout",
+            remark("problem.not-impartial", name=Quoted(signed.witness)),
         )
 
 
@@ -150,7 +159,8 @@ def _plain(name: str) -> str:
 def _explained(step: Step) -> Iterator[Problem]:
     talk, plan = step.after.talk, step.after.plan
     if talk.at is None or talk.by is None:
-        yield Problem("the talk has no time or nobody who held it", "talk", remedy="enter talk.at and talk.by")
+        remedy = "enter talk.at and talk.by"
+        yield Problem("the talk has no time or nobody who held it", "talk", "", remedy, remark("problem.no-talk"))
     yield from _ahead(talk.at, "talk.at", step)
     if talk.at is not None and _day(talk.at, step) > plan.date:
         yield Problem(
@@ -158,17 +168,20 @@ def _explained(step: Step) -> Iterator[Problem]:
             "talk.at",
             "what is agreed to would be printed with a day that is past",
             "enter the day as it is planned now, or correct the time of the talk",
+            remark("problem.talk-too-late", date=plan.date),
         )
 
 
 def _ahead(at: dt.datetime | None, where: str, step: Step) -> Iterator[Problem]:
     """A problem where something is said to have happened that has not come yet."""
     if at is not None and at > step.now + CLOCK_SLACK:
+        here = at.astimezone(step.now.tzinfo)
         yield Problem(
             f"{at:%Y-%m-%d %H:%M} has not come yet",
             where,
             "what is recorded has happened",
             "correct the time, or the clock of this machine",
+            remark("problem.not-yet", date=here.date(), time=here.time().replace(second=0, microsecond=0)),
         )
 
 
@@ -192,7 +205,8 @@ def _decided(wanted: Outcome) -> Check:
 def _confirmed(step: Step) -> Iterator[Problem]:
     second = step.after.confirmation
     if second is None or second == step.before.case.confirmation:
-        yield Problem("what was asked today is missing", "confirmation", remedy="enter the questions and their answers")
+        remedy = "enter the questions and their answers"
+        yield Problem("what was asked today is missing", "confirmation", "", remedy, remark("problem.nothing-asked"))
         return
     yield from _changed(second)
     yield from _not_asked(second)
@@ -210,6 +224,7 @@ def _changed(second: Confirmation) -> Iterator[Problem]:
             "confirmation",
             "consent that was given for something else does not hold",
             "enter it as not confirmed, talk again, and sign a new version",
+            remark("problem.something-changed"),
         )
 
 
@@ -222,6 +237,7 @@ def _not_asked(second: Confirmation) -> Iterator[Problem]:
             "confirmation",
             "what nobody asked may have changed",
             "ask the patient, and enter each answer",
+            remark("problem.not-asked"),
         )
 
 
@@ -233,6 +249,7 @@ def _second_look(at: dt.datetime, step: Step) -> Iterator[Problem]:
             "the second look lies before the patient's signature",
             "confirmation.at",
             remedy="correct the time, or enter the confirmation that was made after it",
+            said=remark("problem.before-signature"),
         )
     if _day(at, step) != step.after.plan.date:
         yield Problem(
@@ -240,6 +257,7 @@ def _second_look(at: dt.datetime, step: Step) -> Iterator[Problem]:
             "confirmation.at",
             "the second look is of the day of surgery, and the day stands on what was signed",
             "correct the time; or enter the new day, tell it, and have it signed",
+            remark("problem.other-day", agreed=step.after.plan.date, entered=_day(at, step)),
         )
     yield from _ahead(at, "confirmation.at", step)
 
@@ -247,9 +265,11 @@ def _second_look(at: dt.datetime, step: Step) -> Iterator[Problem]:
 def _done(step: Step) -> Iterator[Problem]:
     done = step.after.done
     if done is None:
-        yield Problem("what was done is missing", "done", remedy="enter done: the steps, the lens, the capsule")
+        remedy = "enter done: the steps, the lens, the capsule"
+        yield Problem("what was done is missing", "done", "", remedy, remark("problem.nothing-done"))
     elif done.side is None:
-        yield Problem("the eye that was operated on is missing", "done.side", remedy="write right or left")
+        what = "the eye that was operated on is missing"
+        yield Problem(what, "done.side", "", "write right or left", remark("problem.no-eye"))
 
 
 def _first_day(step: Step) -> Iterator[Problem]:
@@ -257,7 +277,7 @@ def _first_day(step: Step) -> Iterator[Problem]:
     old, new = step.before.case, step.after
     if (old.day1, old.done, old.visits) == (new.day1, new.done, new.visits):
         remedy = "enter day1: what was found; or what is put right in done or the visits"
-        yield Problem("nothing was entered of the first day", "day1", remedy=remedy)
+        yield Problem("nothing was entered of the first day", "day1", "", remedy, remark("problem.no-first-day"))
 
 
 def _own_name(step: Step) -> Iterator[Problem]:
@@ -270,6 +290,7 @@ def _own_name(step: Step) -> Iterator[Problem]:
                 where,
                 "nobody decides in another's name",
                 "log in as the one who decided",
+                remark("problem.other-name", person=Quoted(person.name), by=Quoted(by)),
             )
 
 
@@ -288,7 +309,8 @@ def _decisions(before: CaseState, act: Act, after: Case) -> Iterator[tuple[str, 
 
 def _drops_changed(step: Step) -> Iterator[Problem]:
     if step.after.drop_changes == step.before.case.drop_changes:
-        yield Problem("no drops were changed", "drop_changes", remedy="enter from which day, which regimen, and why")
+        remedy = "enter from which day, which regimen, and why"
+        yield Problem("no drops were changed", "drop_changes", "", remedy, remark("problem.no-drops-changed"))
     yield from _own_name(step)
 
 

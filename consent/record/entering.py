@@ -18,6 +18,7 @@ from consent.record.login import identify
 from consent.record.moves import move, role_for
 from consent.record.place import Record
 from consent.record.signing import seal
+from consent.wording import remark
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -81,7 +82,14 @@ def prove(record: Record, account: Account, password: str | None) -> None:
     of India, section 3A(2).
     """
     if password is None:
-        raise AccessError(Problem("the password is needed again", account.login, "a signature is a step of its own"))
+        raise AccessError(
+            Problem(
+                "the password is needed again",
+                account.login,
+                "a signature is a step of its own",
+                said=remark("problem.password-again"),
+            )
+        )
     if not _standing(record, account).own:
         _keep_refusal(record, account, "signature", "")
         raise AccessError(
@@ -90,6 +98,7 @@ def prove(record: Record, account: Account, password: str | None) -> None:
                 account.login,
                 "a signature must be under the signer's own control",
                 "choose a password of your own first: consent account password",
+                remark("problem.first-password"),
             )
         )
     identify(record, account.login, password, "signature")
@@ -121,7 +130,8 @@ def _standing(record: Record, account: Account) -> Account:
 def _open_account(connection: Connection, record: Record, account: Account) -> Account:
     fresh = read_accounts(connection, record.key).get(account.id)
     if fresh is None or fresh.closed:
-        raise AccessError(Problem("this account was closed", account.login, remedy="ask the clinic lead"))
+        said = remark("problem.account-closed")
+        raise AccessError(Problem("this account was closed", account.login, "", "ask the clinic lead", said))
     return fresh
 
 
@@ -134,6 +144,7 @@ def _refuse_changed(record: Record, account: Account, connection: Connection) ->
                 account.login,
                 "name, roles and registration would not be those under the entry",
                 "look at what changed, then enter it again",
+                remark("problem.account-changed"),
             )
         )
 

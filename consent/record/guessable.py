@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from enum import StrEnum
 from itertools import pairwise
 
 _FEWEST = 4
@@ -21,20 +22,29 @@ _LEET = str.maketrans("013457@$!", "oieastasi")
 _NO_LETTERS = "0123456789 !#$%&*+-._@?"
 
 
-def guessable(password: str, own: Iterable[str]) -> str | None:
+class Why(StrEnum):
+    """What is wrong with a password, by how it would be guessed."""
+
+    SAME = "the password is the same few signs again and again"
+    NAME = "the password holds the name of its owner"
+    ROWS = "the password follows the alphabet, the digits or the rows of a keyboard"
+    WORDS = "the password is made of words that everybody takes"
+
+
+def guessable(password: str, own: Iterable[str]) -> Why | None:
     """Why ``password`` would be guessed, or None; ``own``: login and names of its owner.
 
     NIST SP 800-63B, 5.1.1.2: commonly used, repeated or sequential signs, words of the context such as the name.
     """
     plain = password.casefold()
     if len(set(plain)) < _FEWEST:
-        return "the password is the same few signs again and again"
+        return Why.SAME
     if any(len(part) >= _FEWEST and part.casefold() in plain for part in own):
-        return "the password holds the name of its owner"
+        return Why.NAME
     if _in_rows(plain) or (_in_rows(plain[::2]) and _in_rows(plain[1::2])):
-        return "the password follows the alphabet, the digits or the rows of a keyboard"
+        return Why.ROWS
     if _common(plain) or _common(plain.strip(_NO_LETTERS).translate(_LEET)):
-        return "the password is made of words that everybody takes"
+        return Why.WORDS
     return None
 
 

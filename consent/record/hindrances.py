@@ -6,11 +6,12 @@ from collections.abc import Iterator
 
 from consent.compose import utter
 from consent.errors import Problem
-from consent.language import Speaker
+from consent.language import Speaker, Tongue
 from consent.pack import Pack
 from consent.record.state import CONSENT
 from consent.record.voiding import sheets_of
 from consent.review import Severity
+from consent.wording import remark
 
 
 def hindrances(pack: Pack, stage: str) -> Iterator[Problem]:
@@ -39,4 +40,5 @@ def _words(pack: Pack, stage: str) -> Iterator[Problem]:
             "words",
             "nobody signs words that no clinician has checked",
             "have them checked and released first: consent languages",
+            remark("problem.words-unchecked", sheet=remark(f"sheet.{entry.sheet}"), language=Tongue(entry.language)),
         )

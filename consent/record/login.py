@@ -14,6 +14,7 @@ from consent.record.accounts import Account, kept_hash, named, password_fits, re
 from consent.record.ledger import CLOCK_SLACK, Entry, Person, append, entry_of, read_head
 from consent.record.place import Record
 from consent.record.schema import LEDGER, SESSIONS
+from consent.wording import remark
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -217,7 +218,8 @@ def _written(moment: dt.datetime) -> str:
 
 def _wrong(login: str) -> AccessError:
     remedy = "type both again; a clinic lead can give a new password"
-    return AccessError(Problem("this name and this password do not belong together", login, remedy=remedy))
+    said = remark("problem.wrong-login")
+    return AccessError(Problem("this name and this password do not belong together", login, "", remedy, said))
 
 
 def _wait(login: str, rest: dt.timedelta) -> AccessError:
@@ -228,9 +230,11 @@ def _wait(login: str, rest: dt.timedelta) -> AccessError:
             login,
             "somebody may be trying them out",
             f"wait {minutes} minute{'s' if minutes > 1 else ''}, then try again",
+            remark("problem.wait", minutes=minutes),
         )
     )
 
 
 def _ended() -> AccessError:
-    return AccessError(Problem("this session has ended", "login", remedy="log in again; what was entered is kept"))
+    remedy, said = "log in again; what was entered is kept", remark("problem.session-ended")
+    return AccessError(Problem("this session has ended", "login", "", remedy, said))

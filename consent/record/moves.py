@@ -10,9 +10,11 @@ from pydantic import BaseModel, ConfigDict, Field, RootModel
 
 from consent.case.reading import read_model
 from consent.errors import AccessError, MoveError, Problem, RecordError
+from consent.language import Quoted
 from consent.record.ledger import Person
 from consent.record.patch import is_within
 from consent.resources import package_data
+from consent.wording import remark
 
 
 class State(StrEnum):
@@ -94,6 +96,7 @@ def role_for(kind: str, person: Person) -> Role:
                         kind,
                         "only a licensed clinician may do this",
                         "the clinic lead enters the registration with the account",
+                        remark("problem.no-registration", name=Quoted(person.name)),
                     )
                 )
             return role
@@ -102,6 +105,7 @@ def role_for(kind: str, person: Person) -> Role:
             f"{person.name} may not do this as {', '.join(person.roles) or 'nobody'}",
             kind,
             remedy=f"it needs: {', '.join(wanted.roles)}",
+            said=remark("problem.not-your-part", name=Quoted(person.name), kind=remark(f"record.kind.{kind}")),
         )
     )
 
@@ -114,6 +118,11 @@ def refuse_from(kind: str, state: State) -> None:
                 f'the case is "{state}"',
                 kind,
                 remedy=f"it can be recorded when the case is: {', '.join(move(kind).origins)}",
+                said=remark(
+                    "problem.not-in-this-state",
+                    state=remark(f"record.state.{state}"),
+                    kind=remark(f"record.kind.{kind}"),
+                ),
             )
         )
 

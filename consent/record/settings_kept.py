@@ -12,6 +12,7 @@ from consent.record.canonical import digest
 from consent.record.ledger import append, entries
 from consent.record.moves import Role
 from consent.record.place import Record
+from consent.wording import remark
 
 SETTINGS = "settings"
 """Subject of the entries that say what the settings were."""
@@ -51,7 +52,10 @@ def keep_settings(
         refuse_not_lead(read_accounts(connection, record.key), account.person)
         known = [entry.body["text"] for entry in entries(connection, SETTINGS)]
         if before in known and known[-1] != before:
-            raise ConflictError(Problem("the settings were changed meanwhile", SETTINGS, remedy="look at them again"))
+            words = remark("problem.settings-meanwhile")
+            raise ConflictError(
+                Problem("the settings were changed meanwhile", SETTINGS, "", "look at them again", words)
+            )
         for text, said in ((before, "as found"), (after, why)):
             if text is after or not known or known[-1] != before:
                 body = {"text": text, "digest": digest(text.encode()), "why": said}

@@ -17,6 +17,7 @@ from consent.record.keys import Purpose, decrypt, encrypt
 from consent.record.ledger import Entry
 from consent.record.moves import State
 from consent.record.patch import joined, merge
+from consent.wording import remark
 
 Keys = Mapping[Purpose, bytes]
 """The keys of one patient that have not been destroyed."""
@@ -94,6 +95,7 @@ class CaseState:
                     self.subject,
                     f"on {self.erased.at:%Y-%m-%d} by {self.erased.person}",
                     "consent record show lists what remains",
+                    remark("problem.erased"),
                 )
             )
         return case_of(self.data)

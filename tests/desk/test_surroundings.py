@@ -117,7 +117,7 @@ def test_no_address_holds_anything_typed(kept_house: House) -> None:
 
 
 def test_no_page_names_a_folder_of_the_machine() -> None:
-    from consent.desk.views import without_folders
+    from consent.desk.told import without_folders
 
     told = '/srv/our clinic/locales/bn/LC_MESSAGES/consent.po, message "before.with"'
     assert without_folders(told) == 'consent.po, message "before.with"'

@@ -113,6 +113,7 @@ def test_every_message_of_a_page_is_there_and_used() -> None:
         name
         for name in english
         if name not in asked
+        and not name.startswith("problem.")  # test_told.py
         and f"'{name}'" not in written
         and f'"{name}"' not in written
         and not name.startswith(starts)

@@ -25,6 +25,7 @@ from consent.desk.pages.answers import begin_signing, password_problem
 from consent.desk.questions import Asking
 from consent.desk.reviewing import signing
 from consent.desk.routes import entered, shown
+from consent.desk.told import fault
 from consent.desk.waiting import due, visits_ahead
 from consent.errors import ConsentError, MoveError, Problem
 from consent.record.act import Act
@@ -165,7 +166,7 @@ def close(here: Here, subject: str, form: Form) -> Response[Any]:
     """Close the case; what is due still has to be seen before."""
     case = here.office.shelf.case(subject)
     if _due(here, case) and form.text("sure") != "yes":
-        return _close(here, case, MoveError(Problem(here.words.plain("close.fault.due"), "")))
+        return _close(here, case, MoveError(fault("close.fault.due")))
     try:
         enter(here.office.record, here.me, subject, Act("closed", form.whole(SEEN)))
     except ConsentError as error:

@@ -17,6 +17,7 @@ from consent.desk.in_the_way import in_the_way
 from consent.desk.pages.review import review_page
 from consent.desk.reviewing import Review, Typed, signing
 from consent.desk.routes import entered
+from consent.desk.told import fault
 from consent.errors import AccessError, ConsentError, MoveError, Problem
 from consent.record.act import Act
 from consent.record.entering import enter, prove
@@ -94,13 +95,13 @@ def begin_signing(here: Visitor, subject: str, act: Act, form: Sent, back: str) 
 def password_problem(here: Visitor, form: Sent) -> Problem | None:
     """What is wrong with the password that was typed to sign with; none where it is the person's own. A try is kept."""
     if not form.raw("password"):
-        return Problem(here.words.plain("look.fault.password"), "")
+        return fault("look.fault.password")
     try:
         prove(here.office.record, here.me, form.raw("password"))
     except AccessError as error:
         (problem,) = error.problems
         # A refusal without a reason is that of a wrong password; the others say what to do.
-        return problem if problem.why else Problem(here.words.plain("look.fault.wrong-password"), "")
+        return problem if problem.why else fault("look.fault.wrong-password")
     return None
 
 
@@ -144,8 +145,7 @@ def _entered(here: Visitor, subject: str, act: Act, typed: Typed, at: str = "") 
 
 
 def _again(here: Visitor, subject: str, typed: Typed, words: str, status: int) -> Template:
-    problem = Problem(here.words.plain(words), "")
-    return _page(here, here.office.shelf.case(subject), typed, MoveError(problem), status)
+    return _page(here, here.office.shelf.case(subject), typed, MoveError(fault(words)), status)
 
 
 def _page(here: Visitor, case: CaseState, typed: Typed, error: ConsentError, status: int = 0) -> Template:

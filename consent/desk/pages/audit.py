@@ -26,6 +26,7 @@ from consent.risk.audit.report import (
     surgeon_table,
 )
 from consent.risk.audit.settings import audit_snippet, with_audit
+from consent.wording import remark
 
 LEAD = (Role.LEAD,)
 LARGEST = 5_000_000
@@ -53,7 +54,8 @@ def _found(here: Visitor, form: Sent) -> Found:
     sent = next((file for name, file in form.files if name == "file"), None)
     suffix = Path(sent.filename).suffix.lower() if sent else ""
     if sent is None or suffix not in _KINDS:
-        raise UsageError(Problem("no file of past cases was given", "file", remedy="choose a file: CSV, XLSX or ODS"))
+        remedy, said = "choose a file: CSV, XLSX or ODS", remark("problem.no-file")
+        raise UsageError(Problem("no file of past cases was given", "file", "", remedy, said))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"cases{suffix}"
         path.write_bytes(sent.file.read(LARGEST))
@@ -63,7 +65,8 @@ def _found(here: Visitor, form: Sent) -> Found:
 def _keep(here: Visitor, found: Found) -> None:
     path = own_file(here.office)
     if path is None:
-        raise UsageError(Problem("these settings cannot be changed here", "settings"))
+        said = remark("problem.settings-fixed")
+        raise UsageError(Problem("these settings cannot be changed here", "settings", said=said))
     before = text_of(path)
     after = with_audit(before, audit_to_keep(found), path.name)
     take(here.office, here.me, before, after, here.words.plain("audit.why"))

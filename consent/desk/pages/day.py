@@ -16,8 +16,9 @@ from consent.desk.form import Form, Sent
 from consent.desk.heading import heading
 from consent.desk.here import Here, Visitor
 from consent.desk.routes import entered, shown
+from consent.desk.told import fault
 from consent.desk.typed import NOTHING, value_of
-from consent.errors import ConsentError, MoveError, Problem
+from consent.errors import ConsentError, MoveError
 from consent.record.act import Act
 from consent.record.entering import enter
 from consent.record.moves import Role, move
@@ -49,8 +50,7 @@ def decide(here: Here, subject: str, form: Form) -> Response[Any]:
     seen = as_seen(here, subject, form)
     not_confirmed = form.text("decision") == "not"
     if not_confirmed and not form.text("reason"):
-        problem = Problem(here.words.plain("look.fault.no-reason"), "")
-        return _page(here, here.office.shelf.case(subject), form, MoveError(problem))
+        return _page(here, here.office.shelf.case(subject), form, MoveError(fault("look.fault.no-reason")))
     act = _not_confirmed(seen, form) if not_confirmed else _confirmed(here, seen, form)
     try:
         enter(here.office.record, here.me, subject, act)

@@ -19,6 +19,7 @@ from consent.desk.options import options
 from consent.desk.questions import Asking
 from consent.desk.refused import refused_steps
 from consent.desk.routes import entered, shown
+from consent.desk.told import fault
 from consent.errors import ConsentError, Problem
 from consent.record.act import Act
 from consent.record.cases import read_case_state
@@ -67,7 +68,7 @@ def decide(here: Here, form: Form, subject: str) -> Any:
     read = read_entry(form, _fields(here, case), _begun(case), here.office.zone)
     outcome = next((one for one in _OUTCOMES if one.value == form.text("outcome")), None)
     if read.faults or outcome is None:
-        problems = () if outcome else (Problem(here.words.plain("talk.choose"), ""),)
+        problems = () if outcome else (fault("talk.choose"),)
         return _page(here, case, form, read, problems, 422)
     lacking = _lacking(case, read) if outcome is Outcome.AGREES and not form.text("without") else {}
     if lacking:
@@ -187,19 +188,12 @@ def _signing(
     )
 
 
-def _by_field(problems: tuple[Problem, ...]) -> dict[str, str]:
+def _by_field(problems: tuple[Problem, ...]) -> dict[str, list[Problem]]:
     """What is wrong with each field of the signature; under the place of a problem that is no field's."""
-    places = dict.fromkeys(one.where.removeprefix("signature: ") for one in problems)
-    return {
-        place: " ".join(_sentence(one) for one in problems if one.where.removeprefix("signature: ") == place)
-        for place in places
-    }
-
-
-def _sentence(problem: Problem) -> str:
-    """What is wrong, why it matters and what to do, to be read in one go."""
-    parts = (problem.what, problem.why, problem.remedy)
-    return " ".join(f"{part[0].upper()}{part[1:].rstrip('.')}." for part in parts if part)
+    found: dict[str, list[Problem]] = {}
+    for one in problems:
+        found.setdefault(one.where.removeprefix("signature: "), []).append(one)
+    return found
 
 
 @shown("/case/{subject:str}/mind", (*WHO, Role.THEATRE))

@@ -15,6 +15,7 @@ from consent.desk.form import Form, Sent
 from consent.desk.heading import heading
 from consent.desk.here import Here, Visitor
 from consent.desk.routes import entered, shown
+from consent.desk.told import fault
 from consent.errors import ConsentError, Problem
 from consent.record.act import Act
 from consent.record.entering import enter
@@ -59,7 +60,7 @@ def _lacking(here: Visitor, case: CaseState, form: Sent) -> Problem | None:
     known = {one.id for group in _groups(here, case) for one in group}
     if missing is None and form.text("regimen") not in known:
         missing = "regimen"
-    return Problem(here.words.plain(f"regimen.fault.{missing}"), "") if missing else None
+    return fault(f"regimen.fault.{missing}") if missing else None
 
 
 def _groups(here: Visitor, case: CaseState) -> tuple[Any, ...]:

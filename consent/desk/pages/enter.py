@@ -18,7 +18,8 @@ from consent.desk.picture import picture
 from consent.desk.questions import Asking
 from consent.desk.routes import CARE, entered, shown
 from consent.desk.screens import Screen, folded, screen, screens
-from consent.errors import AccessError, CaseError, ConflictError, Problem
+from consent.desk.told import fault
+from consent.errors import AccessError, CaseError, ConflictError
 from consent.record.act import Act
 from consent.record.cases import Recorded, read_case_state
 from consent.record.entering import enter
@@ -53,8 +54,7 @@ def keep(here: Here, form: Form, subject: str, name: str) -> Response[Any]:
 def _refuse_another(here: Visitor, form: Sent) -> None:
     """Raise where somebody else opened the page on this device: nothing is entered in another's name."""
     if form.has("me") and form.text("me") != here.me.id:
-        told = here.words.plain("entry.another")
-        raise AccessError(Problem(told, here.me.login))
+        raise AccessError(fault("entry.another"))
 
 
 def _enter(here: Visitor, subject: str, before: CaseState, read: Entered) -> Recorded | None:

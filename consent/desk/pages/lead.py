@@ -11,6 +11,7 @@ from litestar.response import Template
 from consent.desk.form import Form
 from consent.desk.here import Here, Visitor
 from consent.desk.routes import entered, shown
+from consent.desk.told import fault
 from consent.errors import ConsentError, Problem, UsageError
 from consent.language import DESK_DOMAIN, Rung, counts, inspect_catalogue, languages
 from consent.record.accounts import (
@@ -23,6 +24,7 @@ from consent.record.accounts import (
 )
 from consent.record.ledger import read_head
 from consent.record.moves import Role
+from consent.wording import remark
 
 LEAD = (Role.LEAD,)
 SECONDS_A_CASE = 0.02
@@ -70,7 +72,8 @@ def change_one(here: Here, form: Form, login: str) -> Any:
             close_account(record, me, login)
         elif form.text("do") == "password":
             if login == here.me.login:
-                raise UsageError(Problem("your own password is changed on its own page", login))
+                said = remark("problem.own-password")
+                raise UsageError(Problem("your own password is changed on its own page", login, said=said))
             set_password(record, me, login, form.raw("password"))
         else:
             roles = _roles(form.texts("role"))
@@ -114,10 +117,10 @@ def make_backup(here: Here, form: Form) -> Response[Any]:
     passphrase = form.raw("passphrase")
     try:
         if passphrase != form.raw("again"):
-            return here.page("backup.html", 422, problem=here.words.say("password.differ"))
+            return here.page("backup.html", 422, problem=fault("password.differ"))
         check_passphrase(passphrase)
-    except UsageError:
-        return here.page("backup.html", 422, problem=here.words.say("backup.too-plain"))
+    except UsageError as error:
+        return here.page("backup.html", 422, problem=error.problems[0])
     order = {
         "to": tempfile.mkdtemp(prefix="backup-", dir=here.office.record.place.folder),
         "name": f"record-{here.office.now:%Y-%m-%d-%H%M}.consent-backup",

@@ -12,6 +12,7 @@ from consent.desk.access import ANYONE, LANGUAGE, SESSION
 from consent.desk.form import Form
 from consent.desk.here import Asked, Here
 from consent.desk.routes import EVERYBODY, entered, shown
+from consent.desk.told import fault
 from consent.desk.words import interface_languages
 from consent.errors import AccessError, UsageError
 from consent.record.accounts import change_own_password
@@ -53,7 +54,7 @@ def change_password(here: Here, form: Form) -> Response[Any]:
     me = here.me
     try:
         if form.raw("new") != form.raw("again"):
-            return here.page("password.html", 422, error="password.differ")
+            return here.page("password.html", 422, error=fault("password.differ"))
         change_own_password(here.office.record, me, form.raw("old"), form.raw("new"))
     except (AccessError, UsageError) as error:
         return here.page("password.html", 422, error=error.problems[0])

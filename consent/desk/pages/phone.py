@@ -24,6 +24,7 @@ from consent.record.act import Act
 from consent.record.entering import enter
 from consent.record.moves import Role
 from consent.record.state import CaseState, SealedSet
+from consent.wording import remark
 
 MAKERS = (Role.COUNSELLOR, Role.SURGEON)
 _GONE = 404
@@ -119,6 +120,7 @@ def _nothing(case: CaseState) -> PaperError:
             case.subject,
             "a telephone would show drops that nobody signed",
             "let papers for home be signed first",
+            remark("problem.no-papers-that-hold"),
         )
     )
 
