@@ -10,9 +10,11 @@ from typing import Any
 from consent.clinic import read_clinic
 from consent.compose import Document
 from consent.desk.work import File, Outcome, outcome_of
-from consent.errors import ConsentError
+from consent.errors import ConsentError, Problem
+from consent.language import Quoted
 from consent.record.place import Place, Record, open_record
 from consent.record.state import CaseState
+from consent.wording import remark
 
 Task = Callable[[Record, Mapping[str, Any]], Outcome]
 
@@ -78,6 +80,42 @@ def _name(document: Document) -> str:
     return f"{document.sheet}.{'-'.join(tag for tag, _ in document.languages)}.pdf"
 
 
+def _lists(record: Record, order: Mapping[str, Any]) -> Outcome:
+    """Print lists of one day for staff, and name whoever is on none of them.
+
+    ``order``: day, today, language, sheets; the cases of the day; those operated before; who was left off already.
+    """
+    from consent.compose import Voice, missed_visits
+    from consent.compose.operating_list import in_order
+    from consent.pack.day_sheets import assessed_for_lists, lists_of
+    from consent.print import to_pdf
+
+    clinic, day, tag = record.clinic, order["day"], order["language"]
+    voice, until = Voice((tag,), clinic.digits), min(day, order["today"])
+    assessed = [(case, assessed_for_lists(case, clinic)) for case in order["cases"]]
+    placed = tuple(enumerate(in_order(found for _, found in assessed if found is not None), 1))
+    made = [(day, one) for one in lists_of(placed, day, voice)]
+    made.append((until, missed_visits(order["operated"], clinic, until, voice)))
+    files = tuple(
+        File(f"{one.sheet}.{of:%Y-%m-%d}.{tag}.pdf", "application/pdf", to_pdf(one, clinic.digits))
+        for of, one in made
+        if one.sheet in order["sheets"]
+    )
+    left_off = (left_off_lists(case.patient.name, case.patient.record_number) for case, found in assessed if not found)
+    return Outcome(files, problems=(*order["left_off"], *left_off))
+
+
+def left_off_lists(name: str, number: str) -> Problem:
+    """Somebody who comes that day and stands on no list."""
+    return Problem(
+        f"{name}, {number} is not on these lists",
+        "lists",
+        "the case cannot be worked out",
+        "open the case, put it right, and print the lists again",
+        remark("problem.left-off", name=Quoted(name), number=Quoted(number)),
+    )
+
+
 def _check(record: Record, _: Mapping[str, Any]) -> Outcome:
     """Hold the whole record against its chain."""
     from consent.record.checking import check_record
@@ -93,4 +131,4 @@ def _backup(record: Record, order: Mapping[str, Any]) -> Outcome:
     return Outcome((File(order["name"], "application/octet-stream", path=made.path),), problems=made.problems)
 
 
-_TASKS: dict[str, Task] = {"enter": _enter, "drafts": _drafts, "check": _check, "backup": _backup}
+_TASKS: dict[str, Task] = {"enter": _enter, "drafts": _drafts, "lists": _lists, "check": _check, "backup": _backup}

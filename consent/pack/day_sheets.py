@@ -11,7 +11,7 @@ from pathlib import Path
 from consent.case import Case
 from consent.clinic import Clinic
 from consent.compose import Document, Voice, missed_visits, operating_list
-from consent.compose.day_sheets import desk_checklist, surgeon_summary
+from consent.compose.day_sheets import Placed, desk_checklist, surgeon_summary
 from consent.errors import ConsentError
 from consent.pack.batch import Batch
 from consent.pack.files import write_lists
@@ -37,7 +37,7 @@ def write_day_sheets(batch: Batch, clinic: Clinic, tag: str | None = None) -> Da
     the operating list proposes an order of its own.
     """
     folder = batch.root / LISTS
-    found = [_assessed(case, clinic) for case in batch.cases]
+    found = [assessed_for_lists(case, clinic) for case in batch.cases]
     written: list[Path] = []
     for day in sorted({case.plan.date for case in batch.cases}):
         documents = day_sheets(batch, found, clinic, day, tag or clinic.language)
@@ -64,14 +64,25 @@ def day_sheets(
     ]
     placed = [(number, one) for number, one, _ in there]
     failed = frozenset(one.case.patient.record_number for _, one, result in there if not result.is_made)
+    voice = Voice((tag,), clinic.digits)
+    yield from lists_of(placed, day, voice, failed)
+    yield missed_visits(batch.cases, clinic, day, voice)
+
+
+def lists_of(
+    placed: Sequence[Placed], day: dt.date, voice: Voice, failed: frozenset[str] = frozenset()
+) -> Iterator[Document]:
+    """The composed lists of those who are operated on ``day``; none where that is nobody.
+
+    ``failed``: record numbers of those who have no papers.
+    """
     if placed:
-        yield operating_list([one for _, one in placed], day, Voice((tag,), clinic.digits))
-        yield desk_checklist(placed, day, Voice((tag,), clinic.digits), failed)
-        yield surgeon_summary(placed, day, Voice((tag,), clinic.digits), failed)
-    yield missed_visits(batch.cases, clinic, day, Voice((tag,), clinic.digits))
+        yield operating_list([one for _, one in placed], day, voice)
+        yield desk_checklist(placed, day, voice, failed)
+        yield surgeon_summary(placed, day, voice, failed)
 
 
-def _assessed(case: Case, clinic: Clinic) -> Assessment | None:
+def assessed_for_lists(case: Case, clinic: Clinic) -> Assessment | None:
     """The assessment; where the drops as ordered cannot be planned, one without any drops; else nothing."""
     try:
         return assess(case, clinic)

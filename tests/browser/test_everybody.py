@@ -67,6 +67,7 @@ PAGES: tuple[tuple[str, str, str], ...] = (
     ("asha", "over", "/regimen"),
     ("asha", "over", "/close"),
     ("tara", "", "/theatre"),
+    ("meera", "", "/lists"),
     ("tara", "hard", "/pause"),
     ("tara", "agreed", "/pause"),
     *(("lila", "", f"/lead{path}") for path in ("", "/people", "/languages", "/backup", "/settings", "/settings/text",

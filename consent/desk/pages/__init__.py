@@ -15,6 +15,7 @@ _MODULES = (
     "decision",
     "papers",
     "theatre",
+    "lists",
     "surgeon",
     "review",
     "answers",

@@ -31,7 +31,7 @@ def wait(here: Here, name: str) -> Response[Any]:
     if outcome.error:
         return here.page("work-failed.html", _status(outcome), piece=piece, problems=outcome.problems)
     if outcome.files:
-        return here.page("work-files.html", 200, piece=piece, files=outcome.files)
+        return here.page("work-files.html", 200, piece=piece, files=outcome.files, problems=outcome.problems)
     return here.go(f"{piece.back}/{piece.id}" if outcome.told is not None else piece.back)
 
 
