@@ -68,7 +68,7 @@ def test_every_slot_is_said_where_it_stands() -> None:
 def test_a_problem_of_a_page_and_one_without_words() -> None:
     words = Words("hi")
     assert told(fault("look.fault.wrong-password"), words).what == words.say("look.fault.wrong-password")
-    bare = told(Problem("<b>no</b> such file", "/home/somebody/notes.toml", "it is needed", "look"), words)
+    bare = told(Problem("<b>no</b> such file", "/srv/somebody/notes.toml", "it is needed", "look"), words)
     assert bare.english and bare.what == Markup("&lt;b&gt;no&lt;/b&gt; such file") and bare.where == "notes.toml"
     assert bare.sentence == "&lt;b&gt;no&lt;/b&gt; such file. It is needed. Look."
 
