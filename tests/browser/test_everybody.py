@@ -41,6 +41,8 @@ CASE = (
     "/papers",
     "/history",
     "/sheet/consent-form",
+    "/sheet/drop-calendar",
+    "/sheet/surgeon-review",
     "/consented",
     "/mind",
     "/phone",
