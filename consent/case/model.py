@@ -286,6 +286,9 @@ class FiguresAcceptance(Part):
     by: ShortText
     registration: ShortText | None = None
     at: dt.datetime
+    figures: tuple[ShortText, ...] = Field(
+        (), description="what was accepted, as the record keeps it; without it, whatever stands in the case"
+    )
 
 
 class Case(Part):

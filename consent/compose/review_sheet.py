@@ -16,7 +16,7 @@ from consent.compose.review_words import SheetWords, words_section
 from consent.compose.voice import Voice, joined
 from consent.language import Day, Quoted
 from consent.review import Assessment, Point, Row, Severity, State, answer_fact, differences, events, review_triggers
-from consent.risk import Estimate, Range, RangeKind, may_show_personal
+from consent.risk import Estimate, Range, RangeKind, has_lapsed, may_show_personal
 from consent.wording import remark
 
 SHEET = "surgeon-review"
@@ -200,7 +200,7 @@ def _acceptances(assessment: Assessment, voice: Voice) -> Line:
         for entry in assessment.clinic.accepted_series
     ]
     own = assessment.case.figures_accepted
-    if own is None:
+    if own is None or has_lapsed(assessment.risks.values(), assessment.case):
         lines.append(voice.line("review.figures-not-accepted"))
     else:
         lines.append(voice.line("review.accepted-case", by=Quoted(own.by), date=Day(own.at.date())))

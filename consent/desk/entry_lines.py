@@ -20,6 +20,8 @@ from consent.wording import remark
 
 _UNANSWERED: tuple[Any, ...] = (NOTHING, None, "unknown", "not asked", [])
 """What is no answer yet: what takes its place was entered, not changed."""
+_NOT_TOLD = frozenset({"version", "figures_accepted.figures"})
+"""What the record works out beside an entry."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,7 @@ def _reason(words: Words, told: Told) -> Iterator[Markup]:
 def _changes(words: Words, told: Told, before: Mapping[str, Any]) -> Iterator[Markup]:
     """What changed; of a case just opened, all that is in it did."""
     for path in paths(told.patch) if told.entry.kind != "opened" else ():
-        if path != "version":
+        if path not in _NOT_TOLD:
             yield _change(words, path, at(before, path), at(told.patch, path))
 
 

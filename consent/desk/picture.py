@@ -13,7 +13,7 @@ from consent.compose.figures import short_figure
 from consent.desk.screens import screen_of
 from consent.desk.words import Words
 from consent.review import Assessment, Point, Severity
-from consent.risk import Estimate
+from consent.risk import Estimate, has_lapsed
 from consent.wording import remark
 
 _ASKED_AT = {
@@ -68,7 +68,7 @@ def picture(assessment: Assessment, words: Words) -> Picture:
     return Picture(
         _figure(rupture, words),
         words.remark(short_figure(show(rupture.usual, rupture.usual, rupture.usual, single=True))),
-        assessment.case.figures_accepted is not None,
+        assessment.case.figures_accepted is not None and not has_lapsed(assessment.risks.values(), assessment.case),
         tuple(
             Drive(
                 words.remark(remark(f"because.{one.factor}")),

@@ -27,7 +27,7 @@ from consent.pack import Pack
 from consent.record.moves import State, move
 from consent.record.state import AFTERCARE, CONSENT, CaseState, SealedSet
 from consent.review import Assessment, Point, Severity, review_triggers
-from consent.risk import Estimate, RangeKind, unaccepted_series
+from consent.risk import Estimate, RangeKind, has_lapsed, unaccepted_series
 from consent.wording import Remark, remark
 
 
@@ -107,6 +107,11 @@ class Review:
     def overridden(self) -> tuple[Point, ...]:
         """Stops that a surgeon goes on against."""
         return tuple(point for point in self.points if point.severity is Severity.STOP and not point.open)
+
+    @property
+    def lapsed(self) -> bool:
+        """Whether figures were accepted that are others now."""
+        return has_lapsed(self.assessment.risks.values(), self.top.one)
 
     @property
     def tell_new(self) -> bool:

@@ -15,6 +15,7 @@ from consent.case import Case
 from consent.case.part import shows_something
 from consent.errors import AbsentError, ConflictError, MoveError, Problem
 from consent.language import Quoted
+from consent.record.accepted import with_figures
 from consent.record.accounts import read_accounts
 from consent.record.act import Act
 from consent.record.checks import Step, check
@@ -72,6 +73,7 @@ def act_on(
     """
     role = role_for(act.kind, person)
     _refuse_without_reason(act)
+    act = with_figures(act, record.clinic)
     with _writing(record, still_may) as connection:
         keys = read_keys(connection, record, subject)
         case = _read(connection, subject, keys)

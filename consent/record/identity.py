@@ -42,6 +42,7 @@ NOT_IDENTITY = (
     "eye.acuity_unaided",
     "eye.glaucoma_drops",
     "figures_accepted.by",
+    "figures_accepted.figures",
     "figures_accepted.registration",
     "health.allergies.known.reaction",
     "health.allergies.known.substance",

@@ -15,6 +15,7 @@ from consent.drops.grounds import read_checks
 from consent.record.state import CaseState
 from consent.review import Severity, assess
 from consent.review.point import rules
+from consent.risk import has_lapsed, may_show_personal
 from tests.desk.house import House
 from tests.record.clock import TestClock
 from tests.record.story import IST, PASSWORDS
@@ -193,6 +194,51 @@ def test_figures_are_accepted_and_a_case_sent_back_with_a_reason(house: House) -
     browser.post(f"/case/{case.subject}/send-back", {**form, "reason": "The pupil was not measured."})
     assert house.case().state == "sent back"
     assert house.case().history[-1].details["reason"] == "The pupil was not measured."
+
+
+def _patient_sees(house: House) -> bool:
+    """Whether this eye's own figure reaches the patient."""
+    assessment = assess(house.case().case, house.record.clinic)
+    rupture = assessment.risks["capsule_rupture"]
+    return may_show_personal(rupture, assessment.case, house.record.clinic).allowed
+
+
+def test_figures_accepted_are_those_that_were_seen(house: House) -> None:
+    """Whoever accepts on a page with older facts accepts what stood there, and the patient is told nothing else."""
+    case = explained(house)
+    house.story().enter(house.staff.counsellor, "changed", {"eye.pseudoexfoliation": "yes"})
+    browser = house.browser("asha")
+    assert browser.post(f"/case/{case.subject}/accept-figures", {"seen": case.sequence}).status_code == 303
+    assert house.case().case.figures_accepted is not None and not _patient_sees(house)
+    page = browser.get(f"/case/{case.subject}/review").text
+    assert "A number of this eye is another one since" in page and "/accept-figures" in page
+    browser.post(f"/case/{case.subject}/accept-figures", {"seen": house.case().sequence})
+    assert _patient_sees(house)
+    assert "A number of this eye is another one since" not in browser.get(f"/case/{case.subject}/review").text
+
+
+def test_figures_that_change_after_they_were_accepted_are_accepted_anew(house: House) -> None:
+    case = explained(house)
+    house.story().accept_figures()
+    assert _patient_sees(house)
+    house.story().enter(house.staff.counsellor, "changed", {"patient.telephone": "00000 99999"})
+    assert _patient_sees(house), "a telephone is no figure"
+    house.story().enter(house.staff.counsellor, "changed", {"eye.pseudoexfoliation": "yes"})
+    assert not _patient_sees(house)
+    assert "Not accepted by the surgeon yet" in house.browser("meera").get(f"/case/{case.subject}").text
+
+
+def test_what_was_accepted_still_holds_once_the_eye_is_operated(day: House) -> None:
+    house = day
+    explained(house)
+    house.story().accept_figures()
+    house.story().answer_all()
+    house.story().sign_off()
+    house.story().consent()
+    house.story().confirm(house.record.clock().astimezone(IST))
+    house.story().operate()
+    assessment = assess(house.case().case, house.record.clinic)
+    assert assessment.case.done is not None and not has_lapsed(assessment.risks.values(), assessment.case)
 
 
 def test_every_number_has_its_chain_with_every_step_and_source(kept_house: House) -> None:

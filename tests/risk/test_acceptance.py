@@ -10,9 +10,9 @@ from collections.abc import Callable
 
 import pytest
 
-from consent.case import Case
+from consent.case import Answer, Case
 from consent.clinic import AcceptedSeries, Clinic
-from consent.risk import Estimate, may_show_personal, unaccepted_series
+from consent.risk import Estimate, accepted_figures, has_lapsed, may_show_personal, unaccepted_series
 
 Make = Callable[..., Case]
 Estimates = Callable[[Case, Clinic], dict[str, Estimate]]
@@ -122,3 +122,22 @@ def test_each_series_is_named_once(case: Make, clinic: Clinic, estimates: Estima
     found = estimates(case("hard"), clinic)["capsule_rupture"]
     assert len([source for source in found.sources if source.series == "narendran-2009"]) == 3
     assert unaccepted_series(found, accepting(clinic)) == ("narendran-2009",)
+
+
+def test_only_the_figures_that_were_accepted_may_be_shown(case: Make, clinic: Clinic, estimates: Estimates) -> None:
+    """GMC, Decision making and consent (2020), 10: information must be about this patient, so a figure worked out from
+    other facts than those the surgeon saw is not the accepted one."""
+    eye, place = case("ordinary"), accepting(clinic, "narendran-2009")
+    assert eye.figures_accepted is not None
+    figures = accepted_figures(estimates(eye, place).values())
+    accepted = eye.figures_accepted.model_copy(update={"figures": figures})
+    eye = eye.model_copy(update={"figures_accepted": accepted})
+    found = estimates(eye, place)
+    assert may_show_personal(found["capsule_rupture"], eye, place).allowed
+    assert not has_lapsed(found.values(), eye)
+    changed = eye.model_copy(update={"eye": eye.eye.model_copy(update={"pseudoexfoliation": Answer.YES})})
+    other = estimates(changed, place)
+    assert other["capsule_rupture"].probability != found["capsule_rupture"].probability
+    permission = may_show_personal(other["capsule_rupture"], changed, place)
+    assert permission.missing == ("the figure is not the one that the surgeon accepted",)
+    assert has_lapsed(other.values(), changed)
