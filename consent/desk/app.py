@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from typing import Any
 
 from litestar import Litestar, Request
@@ -14,9 +16,10 @@ from litestar.middleware import DefineMiddleware
 from litestar.middleware.rate_limit import RateLimitConfig
 from litestar.plugins.jinja import JinjaTemplateEngine
 from litestar.static_files import create_static_files_router
+from litestar.stores.memory import MemoryStore
 from litestar.template import TemplateConfig
 
-from consent.desk.access import SESSION, WhoAsks, can_be_a_path, may_enter
+from consent.desk.access import WhoAsks, can_be_a_path, may_enter
 from consent.desk.faults import on_any_error, on_consent_error, on_http_error
 from consent.desk.form import read_form
 from consent.desk.headers import with_headers
@@ -56,9 +59,33 @@ def make_app(record: Record, settings: DeskSettings) -> Litestar:
         logging_config=None,
         debug=False,
         on_shutdown=[office.close],
+        lifespan=[_forgetting],
         state=_state(office),
         response_headers=[],
     )
+
+
+@asynccontextmanager
+async def _forgetting(app: Litestar) -> AsyncIterator[None]:
+    """While it serves, requests that no longer count are forgotten every minute; the framework would keep them."""
+
+    kept = app.stores.get("rate_limit")
+    if not isinstance(kept, MemoryStore):
+        raise TypeError("requests are counted in memory")
+
+    async def forget() -> None:
+        while True:
+            await asyncio.sleep(_FORGET_EVERY)
+            await kept.delete_expired()
+
+    task = asyncio.create_task(forget())
+    try:
+        yield
+    finally:
+        task.cancel()
+
+
+_FORGET_EVERY = 60.0
 
 
 def served(app: Litestar, settings: DeskSettings) -> Any:
@@ -94,10 +121,10 @@ def _limit(settings: DeskSettings) -> RateLimitConfig:
 
 
 def _asking(request: Request[Any, Any, Any]) -> str:
-    """Whoever asks: the session, or the address where there is none. Never the token itself."""
-    token = request.cookies.get(SESSION)
+    """Whoever asks: the account of somebody logged in, else the address; a cookie of nobody's is nobody."""
+    account = request.user if "user" in request.scope else None
     client = request.client.host if request.client else "unknown"
-    return hashlib.sha256(token.encode()).hexdigest() if token else client
+    return account.id if account is not None else client
 
 
 def _static(path: str, *folders: str) -> Any:

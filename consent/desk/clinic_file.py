@@ -71,7 +71,8 @@ def with_values(text: str, data: Mapping[str, Any], fields: Iterable[Field]) -> 
     before = data_of_text(text)
     for field in fields:
         value = at(data, field.path)
-        if value != at(before, field.path):
+        now = at(before, field.path)
+        if value != now and not (now is NOTHING and value == field.default):
             _put(document, field.path.split("."), NOTHING if value is NOTHING else _as_toml(value, field))
     return tomlkit.dumps(document)
 

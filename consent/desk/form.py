@@ -10,8 +10,8 @@ from litestar.di import NamedDependency
 from litestar.params import SkipValidation
 
 from consent.desk.here import Asked
-from consent.desk.incoming import MOST_FIELDS
-from consent.errors import Problem, UsageError
+from consent.desk.incoming import ME, MOST_FIELDS
+from consent.errors import AccessError, Problem, UsageError
 from consent.wording import remark
 
 LONGEST_TEXT, LONGEST_FILE = 4000, 200_000
@@ -79,4 +79,12 @@ async def read_form(request: Asked) -> Sent:
                 said=remark("problem.too-much-sent"),
             )
         )
-    return Sent(tuple(fields), tuple(files))
+    return _own(request, Sent(tuple(fields), tuple(files)))
+
+
+def _own(request: Asked, sent: Sent) -> Sent:
+    """``sent``, unless somebody else opened the page on this device: nothing is entered in another's name."""
+    account = request.user if "user" in request.scope else None
+    if account is not None and sent.has(ME) and sent.text(ME) != account.id:
+        raise AccessError(Problem("somebody else opened this page", account.login, said=remark("entry.another")))
+    return sent

@@ -27,7 +27,7 @@ Asked = Request[Any, Any, State]
 @dataclass(frozen=True)
 class Visitor:
     """What a page is made with. ``account`` is nobody on pages that are open to anyone; ``is_near``: asked on this
-    machine itself."""
+    machine itself; ``place``: the address of the device."""
 
     office: Office
     account: Account | None
@@ -35,6 +35,7 @@ class Visitor:
     path: str
     from_script: bool = False
     is_near: bool = False
+    place: str = ""
 
     @property
     def me(self) -> Account:
@@ -73,8 +74,8 @@ def here(request: Asked) -> Visitor:
     digits = "latin" if office.digits == "latin" else "locale"
     words = words_in(tag, digits, office.settings.mirrored)
     from_script = request.headers.get("x-asked-by") in ("script", "page")
-    near = request.client is not None and is_loopback(request.client.host)
-    return Visitor(office, account, words, request.url.path, from_script, near)
+    place = request.client.host if request.client else ""
+    return Visitor(office, account, words, request.url.path, from_script, is_loopback(place), place)
 
 
 def language_of(cookies: Mapping[str, str], headers: Mapping[str, str], fallback: str) -> str:

@@ -15,6 +15,8 @@ from litestar.middleware.csrf import CSRF_SECRET_LENGTH, generate_csrf_hash
 
 FORM_COOKIE, FORM_HEADER, FORM_FIELD = "consent-form", "x-form-token", "_csrf_token"
 """Where the token of the forms is kept, and the two ways in which it comes with one."""
+ME = "me"
+"""Hidden field of every form: the account whose page it is."""
 MOST_FIELDS = 600
 
 

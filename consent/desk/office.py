@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -11,7 +12,11 @@ from consent.desk.presence import Presence
 from consent.desk.shelf import Shelf
 from consent.desk.work import Workshop
 from consent.language import Digits
+from consent.record.canonical import digest
 from consent.record.place import Record
+
+BACKUP = "backup-"
+"""How the folders of backups begin that wait to be fetched."""
 
 
 @dataclass(frozen=True)
@@ -57,14 +62,20 @@ class Office:
     def __post_init__(self) -> None:
         self.shelf = Shelf(self.record)
         self.presence = Presence(self.record.clock)
-        self.work = Workshop(self.record.place, self.settings.clinic_file, self.settings.printers)
+        self.work = Workshop(self.record.place, lambda: self.record.clinic, self.settings.printers)
         self.form_secret = self.record.key.stamp("desk", "forms")
+        for left in self.record.place.folder.glob(f"{BACKUP}*"):  # of a desk that was stopped before they were fetched
+            shutil.rmtree(left, ignore_errors=True)
 
     def use(self, record: Record) -> None:
         """Go on with ``record``, which has other settings: what was worked out with the old ones is forgotten."""
         self.record = record
         self.shelf = Shelf(record)
-        self.work.renew()
+
+    @property
+    def settings_print(self) -> str:
+        """What the pages rest on besides the record: the same as long as the clinic's settings are."""
+        return digest(self.record.clinic.model_dump_json().encode())[:16]
 
     @property
     def zone(self) -> ZoneInfo:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from consent.clinic import read_clinic
+from consent.clinic import Clinic, read_clinic
 from consent.compose import Document
 from consent.desk.work import File, Outcome, outcome_of
 from consent.errors import ConsentError, Problem
@@ -26,17 +28,18 @@ def ready() -> None:
     warm_up()
 
 
-def work(task: str, place: Place, clinic: Path | None, order: Mapping[str, Any]) -> Outcome:
+def work(task: str, place: Place, clinic: Clinic, order: Mapping[str, Any]) -> Outcome:
     """Do ``task`` and return what came of it; errors of the family come back as an outcome."""
     try:
-        return _TASKS[task](_record(place, clinic), order)
+        return _TASKS[task](replace(_record(place), clinic=clinic), order)
     except ConsentError as error:
         return outcome_of(error)
 
 
 @cache
-def _record(place: Place, clinic: Path | None) -> Record:
-    return open_record(place, read_clinic(clinic))
+def _record(place: Place) -> Record:
+    """The record; each piece of work brings the settings it is made with."""
+    return open_record(place, read_clinic())
 
 
 def _enter(record: Record, order: Mapping[str, Any]) -> Outcome:
@@ -127,7 +130,11 @@ def _backup(record: Record, order: Mapping[str, Any]) -> Outcome:
     """The whole record, encrypted, in a file that is taken away once fetched; ``order``: to, name, passphrase."""
     from consent.record.backup import back_up
 
-    made = back_up(record, Path(order["to"]) / order["name"], order["passphrase"])
+    try:
+        made = back_up(record, Path(order["to"]) / order["name"], order["passphrase"])
+    except BaseException:
+        shutil.rmtree(order["to"], ignore_errors=True)
+        raise
     return Outcome((File(order["name"], "application/octet-stream", path=made.path),), problems=made.problems)
 
 

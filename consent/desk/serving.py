@@ -104,6 +104,7 @@ def serve(record: Record, settings: DeskSettings, host: str, tls: Tls | None = N
     import uvicorn
 
     from consent.desk.app import make_app, served
+    from consent.desk.patience import CONNECTIONS, Patient
 
     logs.begin()
     app = make_app(record, settings)
@@ -119,5 +120,6 @@ def serve(record: Record, settings: DeskSettings, host: str, tls: Tls | None = N
         proxy_headers=False,
         log_config=None,
         timeout_keep_alive=30,
-        limit_concurrency=200,
+        limit_concurrency=CONNECTIONS,
+        http=Patient,
     )

@@ -45,6 +45,18 @@ class Listed:
         return (*(("list.only-eye",) if only else ()), *(("list.infected",) if infected else ()))
 
 
+def asked_day(text: str) -> dt.date | None:
+    """The day ``text`` names; none where it is no date, or of no year in which anybody here operates."""
+    try:
+        found = dt.date.fromisoformat(text)
+    except ValueError:
+        return None
+    return found if _FIRST_YEAR <= found.year < _NO_YEAR else None
+
+
+_FIRST_YEAR, _NO_YEAR = 1900, 2200
+
+
 def day_of(shelf: Shelf, day: dt.date, zone: dt.tzinfo) -> tuple[Listed, ...]:
     """Every patient planned for ``day``: those who wait in the order proposed, then those operated, then those who are
     not to be operated. A case that cannot be worked out comes first: somebody must look at it."""

@@ -35,8 +35,8 @@ def told(problem: Problem, words: Words) -> Told:
     """``problem`` in the language of ``words``, without the folders of this machine."""
     said = problem.said
     if said is not None and words.has(said.id):
-        remedy = f"{said.id}.do"
-        return Told(words.say(said.id, **said.slots), words.say(remedy) if words.has(remedy) else _NOTHING)
+        what, remedy = (words.say_some(name, said.slots) for name in (said.id, f"{said.id}.do"))
+        return Told(what, remedy)
     what, remedy, where, why = (
         Markup.escape(without_folders(text)) for text in (problem.what, problem.remedy, problem.where, problem.why)
     )

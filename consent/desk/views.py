@@ -6,10 +6,13 @@ import hashlib
 from functools import cache
 from typing import TYPE_CHECKING
 
+from jinja2 import pass_context
+from jinja2.runtime import Context
 from markupsafe import Markup
 
 from consent.case import Side
 from consent.compose.pictures import eye_side
+from consent.desk.incoming import ME
 from consent.desk.settling import settled_at
 from consent.desk.told import told
 from consent.desk.words import interface_languages
@@ -49,10 +52,21 @@ def environment() -> Environment:
         "quoted": Quoted,
         "direction": direction,
         "told": told,
+        "marks": marks,
     }
     for name in sorted(path.name for path in (templates() / "desk").glob("*.html")):
         made.get_template(name)  # read now: a service goes on with what it began with while the program is renewed
     return made
+
+
+@pass_context
+def marks(context: Context) -> Markup:
+    """What every form carries unseen: its token, and whose page it is."""
+    here: Visitor = context["here"]
+    found = Markup(context["csrf_input"])  # noqa: S704  the framework's own
+    if here.account is not None:
+        found += Markup('<input type="hidden" name="{}" value="{}">').format(ME, here.account.id)
+    return found
 
 
 @cache

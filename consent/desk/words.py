@@ -14,6 +14,7 @@ from consent.compose.voice import utter, value_of
 from consent.language import (
     DESK_DOMAIN,
     Digits,
+    Message,
     Quoted,
     Said,
     Speaker,
@@ -49,6 +50,11 @@ class Words:
     def say(self, message: str, /, **slots: object) -> Markup:
         """The message as HTML, ready for a template."""
         return Markup(self.said(message, **slots).html)  # noqa: S704  escaped where it was said
+
+    def say_some(self, message: str, slots: Mapping[str, object]) -> Markup:
+        """The message with those of ``slots`` that it has; nothing where there is no such message of the pages."""
+        there = _own(self.tag).get(message)
+        return self.say(message, **{name: slots[name] for name in there.slots}) if there else Markup()
 
     def plain(self, message: str, /, **slots: object) -> str:
         """The message as plain text, for attributes."""
@@ -110,6 +116,6 @@ def words_in(tag: str, digits: Digits, mirrored: bool) -> Words:
 
 
 @cache
-def _own(tag: str) -> frozenset[str]:
-    """Ids of the messages of the pages; none in a language that only patients read."""
-    return frozenset(load_catalogue(tag, None, DESK_DOMAIN).messages if tag in interface_languages() else ())
+def _own(tag: str) -> Mapping[str, Message]:
+    """The messages of the pages by their ids; none in a language that only patients read."""
+    return load_catalogue(tag, None, DESK_DOMAIN).messages if tag in interface_languages() else {}

@@ -6,8 +6,9 @@ import logging
 import multiprocessing
 import os
 import secrets
+import shutil
 from collections import Counter, OrderedDict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
@@ -16,7 +17,8 @@ from threading import Lock
 from time import monotonic
 from typing import Any
 
-from consent.errors import ConsentError, Problem
+from consent.clinic import Clinic
+from consent.errors import ConsentError, MoveError, Problem
 from consent.pack.batch_job import POLITE
 from consent.record.place import Place
 from consent.wording import remark
@@ -28,7 +30,9 @@ _LONG = frozenset({"check", "backup"})
 _LESS_URGENT = {DESK: 10, ASIDE: POLITE}
 """Niceness (nice(2)) of each lane."""
 _KEPT = 60
-"""Finished pieces of work kept for their owner to fetch."""
+"""Pieces of work kept for their owner to fetch; of more, the oldest that are finished go."""
+_MOST_BEGUN = 12
+"""Pieces of work that one account may have begun and not finished."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,12 @@ class Piece:
         """How much of the time it is expected to take has gone by; never quite all before it is done."""
         return 1.0 if self.done else min(0.95, (monotonic() - self.started) / self.seconds)
 
+    def discard(self) -> None:
+        """Take away the files that nobody fetched."""
+        for file in self.outcome.files if self.done else ():
+            if file.path is not None:
+                shutil.rmtree(file.path.parent, ignore_errors=True)
+
     @property
     def outcome(self) -> Outcome:
         """What came of it, once it is done."""
@@ -86,9 +96,12 @@ class Piece:
 
 
 class Workshop:
-    """Processes that print and seal. Started at the first piece of work; each stays warm for the next."""
+    """Processes that print and seal. Started at the first piece of work; each stays warm for the next.
 
-    def __init__(self, place: Place, clinic: Path | None, printers: int) -> None:
+    ``clinic``: the settings as they are; each piece is made with those of its beginning, as the pages showed them.
+    """
+
+    def __init__(self, place: Place, clinic: Callable[[], Clinic], printers: int) -> None:
         self._place, self._clinic = place, clinic
         self._processes = {DESK: printers, ASIDE: 1}
         self._lock = Lock()
@@ -114,15 +127,26 @@ class Workshop:
         """Start ``task`` of ``printing.py`` with ``order``; only ``account`` may look at what comes of it."""
         from consent.desk.printing import work
 
+        self._refuse_too_many(account)
         lane = ASIDE if task in _LONG else DESK
-        future = self._started(lane).submit(work, task, self._place, self._clinic, dict(order))
+        future = self._started(lane).submit(work, task, self._place, self._clinic(), dict(order))
         piece = Piece(secrets.token_urlsafe(12), account, words, seconds, back, future, about, lane)
         future.add_done_callback(partial(_say, task, piece.started))
         with self._lock:
             self._pieces[piece.id] = piece
-            while len(self._pieces) > _KEPT:
-                self._pieces.popitem(last=False)
+            over = [one for one in self._pieces.values() if one.done][: max(0, len(self._pieces) - _KEPT)]
+            for one in over:
+                del self._pieces[one.id]
+        for one in over:
+            one.discard()
         return piece
+
+    def _refuse_too_many(self, account: str) -> None:
+        with self._lock:
+            begun = sum(one.account == account and not one.done for one in self._pieces.values())
+        if begun >= _MOST_BEGUN:
+            said = remark("problem.too-much-begun")
+            raise MoveError(Problem("too much is being made for this account already", "work", said=said))
 
     def piece(self, name: str, account: str) -> Piece | None:
         """The piece of work ``name``, if it is ``account``'s."""
@@ -135,19 +159,14 @@ class Workshop:
         with self._lock:
             return next((one for one in self._pieces.values() if one.about == about and not one.done), None)
 
-    def renew(self) -> None:
-        """Begin the next piece in a fresh process; what was begun is finished in the old one."""
-        self._stop(wait=False)
-
     def close(self) -> None:
         """Let what was begun be finished, and stop."""
-        self._stop(wait=True)
-
-    def _stop(self, wait: bool) -> None:
         with self._lock:
             pools, self._pools = self._pools, {}
         for pool in pools.values():
-            pool.shutdown(wait=wait, cancel_futures=False)
+            pool.shutdown(wait=True, cancel_futures=False)
+        for piece in self._pieces.values():
+            piece.discard()
 
     def _started(self, lane: str) -> ProcessPoolExecutor:
         with self._lock:

@@ -8,6 +8,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
+from threading import BoundedSemaphore
 from typing import TYPE_CHECKING, Any
 
 from consent.case.part import shows_something
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 
 ACCOUNTS = ACCOUNTS_SUBJECT
 SHORTEST, LONGEST = 12, 128
+_AT_ONCE = BoundedSemaphore(2)
+"""Passwords looked at at once: each takes 64 MiB (Argon2), and a crowd of tries would take all the memory there is."""
 """Characters of a password. Length is asked for and no mixture of signs: NIST SP 800-63B, 5.1.1.2; OWASP ASVS 2.1."""
 _LOGIN = re.compile(r"[a-z][a-z0-9.-]{1,39}")
 THIS_MACHINE = Person("machine", "somebody with the key of this machine")
@@ -222,7 +225,8 @@ def password_fits(kept: str, password: str) -> bool:
     from argon2.exceptions import VerificationError
 
     try:
-        return hasher().verify(kept, _normal(password))
+        with _AT_ONCE:
+            return hasher().verify(kept, _normal(password))
     except VerificationError:
         return False
 
@@ -232,7 +236,8 @@ def waste_time(password: str) -> None:
     from argon2.exceptions import VerificationError
 
     try:
-        hasher().verify(_decoy(), _normal(password))
+        with _AT_ONCE:
+            hasher().verify(_decoy(), _normal(password))
     except VerificationError:
         return
 

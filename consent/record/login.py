@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import takewhile
 from typing import TYPE_CHECKING, Any
@@ -19,30 +20,37 @@ from consent.wording import remark
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
-FREE_TRIES = 5
-"""Wrong passwords in a row before the first wait."""
+FREE_TRIES, FREE_ANYWHERE = 5, 40
+"""Wrong passwords in a row before the first wait: from one place, and from all places together."""
 FIRST_WAIT, LONGEST_WAIT = dt.timedelta(minutes=1), dt.timedelta(hours=1)
 """The wait doubles with each further one."""
 IDLE, LONGEST = dt.timedelta(minutes=15), dt.timedelta(hours=12)
 """A session ends after so long without a step, and at the latest after a working day."""
-_DOUBLINGS = 6
-"""After so many the wait is the longest."""
+_LOOKED_BACK = 100
+"""Tries that are looked at to work out a wait."""
 _SEEN_EVERY = dt.timedelta(minutes=1)
 _TOO_SOON, _LOGGED_OUT = "-too-soon", "logged-out"
+_LOGIN, _AGAIN = "login", ("signature", "password-change")
 _NOBODY = Person("nobody", "somebody unknown")
 
 
-def identify(record: Record, login: str, password: str, meaning: str = "login", clock_was_set: bool = False) -> Account:
+def identify(
+    record: Record, login: str, password: str, meaning: str = "login", clock_was_set: bool = False, place: str = ""
+) -> Account:
     """The account whose login and password these are; each try is kept in the ledger, with what it was for.
+
+    Tries are counted apart for each ``meaning`` and each ``place``, such as the address of a device: nobody elsewhere
+    keeps somebody from logging in or signing here, but for very many tries. Of tries during a wait the first is kept.
 
     ``clock_was_set``: for whoever is about to say that the clock was put right. Their tries are dated as the last entry
     and name what the clock says beside it, so that no try puts the ledger's clock back. Raises ``AccessError`` without
     saying which of the two was wrong, or for how long to wait.
     """
-    looked = _look(record, login, password)
+    of = _Tries(meaning, place)
+    looked = _look(record, login, password, of)
     with record.store.writing() as connection:
         account = _open_account(connection, record, login)
-        refusal = _try(_Desk(connection, record, clock_was_set), login, account, password, meaning, looked)
+        refusal = _try(_Desk(connection, record, of, clock_was_set), login, account, password, looked)
     if refusal or account is None:
         raise refusal or _wrong(login)
     return account
@@ -56,6 +64,19 @@ def _open_account(connection: Connection, record: Record, login: str) -> Account
 
 
 @dataclass(frozen=True)
+class _Tries:
+    """Which tries are counted together: what they were for, and where they were made."""
+
+    meaning: str
+    place: str = ""
+
+    @property
+    def together(self) -> tuple[str, ...]:
+        """What is counted as one: logging in; and whatever asks somebody who is logged in for the password again."""
+        return (_LOGIN,) if self.meaning == _LOGIN else _AGAIN
+
+
+@dataclass(frozen=True)
 class _Looked:
     """Whether a password fits the hash that was kept; no hash for a name of no account."""
 
@@ -63,11 +84,17 @@ class _Looked:
     fits: bool
 
 
-def _look(record: Record, login: str, password: str) -> _Looked | None:
-    """What is found before the try is kept, so that nobody who writes waits for it; nothing during a wait."""
+def _look(record: Record, login: str, password: str, of: _Tries) -> _Looked | None:
+    """What is found before the try is kept, so that nobody who writes waits for it; nothing during a wait.
+
+    Raises ``AccessError`` where it is not the first try during that wait.
+    """
     with record.store.reading() as connection:
         account, now = _open_account(connection, record, login), record.clock()
-        if (until := _waits_until(connection, _subject(record, account, login), now)) and now < until:
+        waiting = _waiting(connection, _subject(record, account, login), of, now)
+        if waiting is not None and now < waiting.until:
+            if waiting.told:
+                raise _wait(login, waiting.until - now)
             return None
         kept = kept_hash(connection, account) if account else None
     if kept is None:
@@ -82,11 +109,14 @@ class _Desk:
 
     connection: Connection
     record: Record
+    tries: _Tries
     clock_was_set: bool = False
 
     def keep(self, person: Person, subject: str, kind: str, why: str | None = None) -> None:
         """Enter what came of a try."""
         now, body = self.record.clock(), {"why": why} if why else {}
+        if self.tries.place:
+            body["from"] = self.tries.place
         last = read_head(self.connection, self.record.key).at if self.clock_was_set else None
         if last is not None and now < last:
             now, body = last, {**body, "clock": _written(now)}
@@ -94,15 +124,15 @@ class _Desk:
         append(self.connection, self.record.key, person, role, kind, subject, body, now)
 
 
-def _try(
-    desk: _Desk, login: str, account: Account | None, password: str, meaning: str, looked: _Looked | None
-) -> AccessError | None:
+def _try(desk: _Desk, login: str, account: Account | None, password: str, looked: _Looked | None) -> AccessError | None:
     """The refusal of one try, or None; kept either way. A name of no account is refused, and waits, just as others."""
     person, subject = account.person if account else _NOBODY, _subject(desk.record, account, login)
-    now = desk.record.clock()
-    if (until := _waits_until(desk.connection, subject, now)) and now < until:
-        desk.keep(person, subject, f"{meaning}{_TOO_SOON}", "waiting")
-        return _wait(login, until - now)
+    now, meaning = desk.record.clock(), desk.tries.meaning
+    waiting = _waiting(desk.connection, subject, desk.tries, now)
+    if waiting is not None and now < waiting.until:
+        if not waiting.told:
+            desk.keep(person, subject, f"{meaning}{_TOO_SOON}", "waiting")
+        return _wait(login, waiting.until - now)
     if account is None:
         if looked is None:
             waste_time(password)
@@ -127,20 +157,49 @@ def _unknown(record: Record, login: str) -> str:
     return f"login-unknown-{record.key.stamp('login', ascii(login))[:8]}"
 
 
-def _waits_until(connection: Connection, subject: str, now: dt.datetime) -> dt.datetime | None:
-    """Until when no password of ``subject`` is looked at, after too many wrong ones in a row.
+@dataclass(frozen=True)
+class _Waiting:
+    """No password is looked at until then. ``told``: a try during this wait is kept already."""
+
+    until: dt.datetime
+    told: bool
+
+
+def _waiting(connection: Connection, subject: str, of: _Tries, now: dt.datetime) -> _Waiting | None:
+    """The wait after too many wrong passwords of ``subject`` in a row; none where there is no wait.
 
     Tries that were not looked at count for nothing, however many; nor does a wait from before the clock was put back.
     """
-    looked_at = LEDGER.c.kind.not_like(f"%{_TOO_SOON}") & (LEDGER.c.kind != _LOGGED_OUT)
-    rows = LEDGER.select().where((LEDGER.c.subject == subject) & looked_at).order_by(LEDGER.c.sequence.desc())
-    tries = [entry_of(row.content) for row in connection.execute(rows.limit(FREE_TRIES + _DOUBLINGS))]
+    wrong_or_right = [kind for meaning in of.together for kind in (meaning, f"{meaning}-refused")]
+    tries = _last(connection, subject, wrong_or_right, _LOOKED_BACK)
+    here = [entry for entry in tries if _place(entry) == of.place]
+    ends = (_end_of_wait(here, FREE_TRIES, now), _end_of_wait(tries, FREE_ANYWHERE, now))
+    until = max((end for end in ends if end is not None), default=None)
+    if until is None:
+        return None
+    too_soon = _last(connection, subject, [f"{meaning}{_TOO_SOON}" for meaning in of.together], _LOOKED_BACK)
+    told = any(entry.sequence > tries[0].sequence and _place(entry) == of.place for entry in too_soon)
+    return _Waiting(until, told)
+
+
+def _end_of_wait(tries: Sequence[Entry], free: int, now: dt.datetime) -> dt.datetime | None:
+    """When the wait after ``tries``, the last one first, ends; none where no more than ``free`` were wrong in a row."""
     wrong = list(takewhile(lambda entry: "why" in entry.body, tries))
-    over = len(wrong) - FREE_TRIES
+    over = len(wrong) - free
     if over < 0 or (last := _tried_at(wrong[0])) > now + CLOCK_SLACK:
         return None
     wait: dt.timedelta = min(FIRST_WAIT * 2**over, LONGEST_WAIT)
     return last + wait
+
+
+def _last(connection: Connection, subject: str, kinds: Sequence[str], most: int) -> list[Entry]:
+    rows = LEDGER.select().where((LEDGER.c.subject == subject) & LEDGER.c.kind.in_(kinds))
+    found = connection.execute(rows.order_by(LEDGER.c.sequence.desc()).limit(most))
+    return [entry_of(row.content) for row in found]
+
+
+def _place(entry: Entry) -> str:
+    return str(entry.body.get("from", ""))
 
 
 def _tried_at(entry: Entry) -> dt.datetime:
@@ -148,9 +207,12 @@ def _tried_at(entry: Entry) -> dt.datetime:
     return dt.datetime.fromisoformat(entry.body["clock"]) if "clock" in entry.body else entry.at
 
 
-def start_session(record: Record, login: str, password: str) -> str:
-    """The token of a new session, for the browser to hold; only its digest is kept. Raises ``AccessError``."""
-    account = identify(record, login, password)
+def start_session(record: Record, login: str, password: str, place: str = "") -> str:
+    """The token of a new session, for the browser to hold; only its digest is kept. Raises ``AccessError``.
+
+    ``place``: the address of the browser's device.
+    """
+    account = identify(record, login, password, place=place)
     token = secrets.token_urlsafe(32)
     now = _written(record.clock())
     with record.store.writing() as connection:
@@ -196,7 +258,7 @@ def end_session(record: Record, token: str) -> None:
         connection.execute(SESSIONS.delete().where(SESSIONS.c.token == name))
         account = read_accounts(connection, record.key).get(row.account)
         if account is not None and _stamped(record, row):
-            _Desk(connection, record).keep(account.person, f"login-{account.id}", _LOGGED_OUT)
+            _Desk(connection, record, _Tries("login")).keep(account.person, f"login-{account.id}", _LOGGED_OUT)
 
 
 def _row(record: Record, token: str, account: str, made: str, seen: str) -> dict[str, str]:

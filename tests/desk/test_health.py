@@ -59,7 +59,7 @@ def test_metrics_count_by_route_and_name_no_case(kept_house: House, monkeypatch:
 
 
 def test_what_somebody_waits_for_does_not_stand_behind_what_takes_minutes(kept_house: House) -> None:
-    shop = Workshop(kept_house.record.place, None, 1)
+    shop = Workshop(kept_house.record.place, lambda: kept_house.record.clinic, 1)
     try:
         long, behind = (shop._started(ASIDE).submit(time.sleep, 300) for _ in range(2))
         process = shop._started(DESK).submit(os.getpid).result(timeout=60)

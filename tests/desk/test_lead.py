@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Iterator
 from dataclasses import replace
@@ -11,7 +12,8 @@ from unittest.mock import patch
 import pytest
 
 from consent.clinic import read_clinic
-from consent.record.accounts import read_accounts
+from consent.record.accounts import make_account, read_accounts
+from consent.record.moves import Role
 from consent.record.place import Place, make_record
 from consent.record.restore import restore
 from consent.record.settings_kept import history
@@ -19,6 +21,7 @@ from consent.resources import package_data
 from tests.desk import house as driver
 from tests.desk.house import Browser, House, open_house
 from tests.record.acts import without_printing
+from tests.record.story import PASSWORDS
 
 
 @pytest.fixture
@@ -93,6 +96,45 @@ def test_a_regimen_of_the_house_is_offered_once_it_is_kept(own: House) -> None:
     answer = lila.post("/lead/settings/text", {"text": added, "do": "keep"})
     assert answer.status_code == 303
     assert "House course" in lila.get("/lead/drops").text
+
+
+def _shown(browser: Browser) -> str:
+    """What the page of settings says it was made from."""
+    (version,) = re.findall(r'name="version" value="(\d+)"', browser.get("/lead/settings").text)
+    return str(version)
+
+
+def test_of_two_leads_neither_loses_what_the_other_kept(own: House) -> None:
+    """CWE-362: both opened the page before either kept anything."""
+    make_account(own.record, own.staff.lead.person, "lata", "Lata Invented", (Role.LEAD,), PASSWORDS["lila"] + " too")
+    with patch.dict(PASSWORDS, lata=PASSWORDS["lila"] + " too"):
+        lata = own.nobody().log_in("lata")
+    lata.post(
+        "/password",
+        {"old": PASSWORDS["lila"] + " too", "new": "nine kites in the wind", "again": "nine kites in the wind"},
+    )
+    lila, whole = own.browser("lila"), own.record.clinic
+    version = _shown(lila)
+    both = {"telephone.night": whole.telephone.night, "place": whole.place, "version": version}
+    asked = {"asked": ["telephone.night", "place"]}
+    assert lata.post("/lead/settings", {**both, **asked, "telephone.night": "00000 99999"}).status_code == 303
+    assert lila.post("/lead/settings", {**both, **asked, "place": "Elsewhere (invented)"}).status_code == 303
+    now = own.app.state.office.record.clinic
+    assert (now.telephone.night, now.place) == ("00000 99999", "Elsewhere (invented)")
+    clash = lila.post("/lead/settings", {**both, **asked, "telephone.night": "00000 11122"})
+    assert clash.status_code == 409 and "Somebody else changed the settings meanwhile" in clash.text
+    assert 'value="00000 11122"' in clash.text, "what was typed stays"
+    assert own.app.state.office.record.clinic.telephone.night == "00000 99999"
+    typed = text(own).replace("00000 99999", "00000 33344")
+    refused = lila.post("/lead/settings/text", {"text": typed, "do": "keep", "version": version})
+    assert refused.status_code == 409 and "+night" in refused.text.replace(" ", "") and "00000 99999" in text(own)
+
+
+def test_only_what_was_touched_is_told_as_changed(own: House) -> None:
+    lila = own.browser("lila")
+    default = {"asked": ["week_starts_on", "aftercare.shield_nights"], "week_starts_on": "sunday"}
+    assert lila.post("/lead/settings", {**default, "aftercare.shield_nights": "6"}).status_code == 303
+    assert "week_starts_on" not in text(own)
 
 
 def test_the_shipped_settings_are_not_changed(house: House) -> None:

@@ -65,6 +65,21 @@ def test_every_slot_is_said_where_it_stands() -> None:
     assert slotted == {"problem.wait.do"}
 
 
+@pytest.mark.parametrize("tag", interface_languages())
+def test_each_of_them_can_be_said(tag: str) -> None:
+    words = Words(tag)
+    for name, slots in _said():
+        found = told(Problem("", "", said=remark(name, **dict.fromkeys(slots, 7))), words)
+        assert found.what and found.remedy and not found.english, name
+
+
+def test_whoever_has_to_wait_is_told_how_long(house: House) -> None:
+    nobody = house.nobody()
+    for _ in range(6):
+        page = nobody.post("/login", {"login": "asha", "password": "not hers at all"})
+    assert page.status_code == 403 and "Too many wrong passwords in a row" in page.text and "Wait 1 min" in page.text
+
+
 def test_a_problem_of_a_page_and_one_without_words() -> None:
     words = Words("hi")
     assert told(fault("look.fault.wrong-password"), words).what == words.say("look.fault.wrong-password")

@@ -218,12 +218,12 @@ def test_one_s_own_password_is_changed_by_who_knows_the_old_one(record: Record, 
 def test_an_old_password_that_is_wrong_is_a_try_like_any_other(
     record: Record, surgeon: Account, clock: TestClock
 ) -> None:
-    """OWASP ASVS 4.0, 2.2.1: or the change would be the place to guess. Counted together with tries to log in."""
+    """OWASP ASVS 4.0, 2.2.1: or the change would be the place to guess. Counted together with tries to sign."""
     for _ in range(4):
         with pytest.raises(AccessError, match="do not belong together"):
             change_own_password(record, surgeon, "not her words at all", NEW_WORDS)
     with pytest.raises(AccessError, match="do not belong together"):
-        identify(record, "asha", "not her words at all")
+        identify(record, "asha", "not her words at all", "signature")
     with pytest.raises(AccessError, match="too many wrong"):
         change_own_password(record, surgeon, WORDS["asha"], NEW_WORDS)
     clock.advance(minutes=2)

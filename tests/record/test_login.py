@@ -24,7 +24,7 @@ from consent.record.accounts import (
 )
 from consent.record.accounts import hasher as accounts_hasher
 from consent.record.ledger import append, entries
-from consent.record.login import IDLE, LONGEST, end_session, identify, session_account, start_session
+from consent.record.login import FREE_ANYWHERE, IDLE, LONGEST, end_session, identify, session_account, start_session
 from consent.record.moves import Role
 from consent.record.place import Record
 from consent.record.schema import LEDGER, SESSIONS
@@ -52,10 +52,6 @@ def _try(record: Record, password: str) -> str:
     except AccessError as refusal:
         return str(refusal)
     return "in"
-
-
-def _for_ever(*_: object) -> dt.datetime:
-    return dt.datetime(2100, 1, 1, tzinfo=dt.UTC)
 
 
 def _kinds(record: Record) -> list[str]:
@@ -191,7 +187,7 @@ def test_a_clock_put_right_leaves_no_wait_and_no_session_behind(
 
 
 def test_a_password_changed_while_somebody_logs_in_begins_no_session(record: Record, surgeon: Account) -> None:
-    def changed_meanwhile(*_: object) -> Account:
+    def changed_meanwhile(*_: object, **__: object) -> Account:
         set_password(record, surgeon.person, "asha", "four new words of hers")
         return surgeon
 
@@ -293,13 +289,50 @@ def test_a_password_changed_while_it_was_looked_at_is_looked_at_again(record: Re
         login.identify(record, "asha", PASSWORDS["asha"])
 
 
-def test_a_flood_of_tries_does_not_end_the_wait(record: Record, surgeon: Account, clock: TestClock) -> None:
-    """The tries that are not looked at are entries too; however many, the wrong ones before them are not forgotten."""
+def test_of_a_flood_of_tries_during_a_wait_one_is_kept_and_the_wait_stays(
+    record: Record, surgeon: Account, clock: TestClock
+) -> None:
+    """OWASP ASVS 4.0, 2.2.1; CWE-770: nobody fills the ledger, and what went before is not forgotten."""
     for _ in range(8):
         _try(record, WRONG)
         clock.advance(minutes=9)
     assert "do not belong" in _try(record, WRONG)
-    with record.store.writing() as connection, patch("consent.record.login._waits_until", _for_ever):
-        for _ in range(600):
-            login._try(login._Desk(connection, record), "asha", surgeon, WRONG, "login", None)
+    before = len(_kinds(record))
+    for _ in range(300):
+        assert "too many wrong" in _try(record, WRONG)
+    assert _kinds(record)[before:] == ["login-too-soon"]
     assert "too many wrong" in _try(record, PASSWORDS["asha"])
+
+
+def _try_from(record: Record, password: str, place: str) -> str:
+    try:
+        identify(record, "asha", password, place=place)
+    except AccessError as refusal:
+        return str(refusal)
+    return "in"
+
+
+def test_nobody_elsewhere_keeps_somebody_out(record: Record, surgeon: Account) -> None:
+    """CWE-645: a lock that anybody can set from another device keeps its owner out."""
+    for _ in range(12):
+        _try_from(record, WRONG, "192.0.2.7")
+    assert "too many wrong" in _try_from(record, PASSWORDS["asha"], "192.0.2.7")
+    assert _try_from(record, PASSWORDS["asha"], "192.0.2.8") == "in"
+    assert "too many wrong" in _try_from(record, PASSWORDS["asha"], "192.0.2.7"), "nor does the owner let others in"
+
+
+def test_tries_from_very_many_devices_wait_all_the_same(record: Record, surgeon: Account) -> None:
+    for device in range(FREE_ANYWHERE):
+        assert "do not belong" in _try_from(record, WRONG, f"192.0.2.{device}")
+    assert "too many wrong" in _try_from(record, PASSWORDS["asha"], "198.51.100.1")
+
+
+def test_tries_to_log_in_keep_nobody_from_signing(record: Record, surgeon: Account) -> None:
+    for _ in range(9):
+        _try(record, WRONG)
+    assert identify(record, "asha", PASSWORDS["asha"], "signature").id == surgeon.id
+    for _ in range(5):
+        with pytest.raises(AccessError, match="do not belong"):
+            identify(record, "asha", WRONG, "signature")
+    with pytest.raises(AccessError, match="too many wrong"):
+        identify(record, "asha", PASSWORDS["asha"], "signature")

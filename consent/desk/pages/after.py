@@ -10,7 +10,7 @@ from typing import Any
 from litestar import Response
 from litestar.response import Template
 
-from consent.desk.as_seen import SEEN, as_seen
+from consent.desk.as_seen import SEEN, as_seen, refuse_other_settings
 from consent.desk.drops_again import drops_again
 from consent.desk.entry import Entered, read_entry
 from consent.desk.faults import status_of
@@ -27,7 +27,7 @@ from consent.desk.reviewing import signing
 from consent.desk.routes import entered, shown
 from consent.desk.told import fault
 from consent.desk.waiting import due, visits_ahead
-from consent.errors import ConsentError, MoveError, Problem
+from consent.errors import ConflictError, ConsentError, MoveError, Problem
 from consent.record.act import Act
 from consent.record.entering import enter
 from consent.record.moves import Role, State, move
@@ -127,6 +127,10 @@ def show_aftercare(here: Here, subject: str) -> Template:
 def issue_aftercare(here: Here, subject: str, form: Form) -> Response[Any]:
     """Begin sealing the papers for home; what the record would refuse is told before anything is begun."""
     case = here.office.shelf.case(subject)
+    try:
+        refuse_other_settings(here, form)
+    except ConflictError as error:
+        return _aftercare(here, case, status=409, wrong=error.problems[0])
     if case.state is not State.DONE or in_the_way(here.office.shelf.pack(case), AFTERCARE, here.words):
         return _aftercare(here, case, "look.fault.in-the-way", 409)
     if problem := password_problem(here, form):

@@ -9,7 +9,7 @@ from typing import Any
 from litestar import Response
 from litestar.response import Redirect, Template
 
-from consent.desk.as_seen import as_seen
+from consent.desk.as_seen import as_seen, refuse_other_settings
 from consent.desk.faults import status_of
 from consent.desk.form import Form, Sent
 from consent.desk.here import Here, Visitor
@@ -18,7 +18,7 @@ from consent.desk.pages.review import review_page
 from consent.desk.reviewing import Review, Typed, signing
 from consent.desk.routes import entered
 from consent.desk.told import fault
-from consent.errors import AccessError, ConsentError, MoveError, Problem
+from consent.errors import AccessError, ConflictError, ConsentError, MoveError, Problem
 from consent.record.act import Act
 from consent.record.entering import enter, prove
 from consent.record.moves import Role
@@ -74,6 +74,10 @@ def send_back(here: Here, subject: str, form: Form) -> Response[Any]:
 def sign_off(here: Here, subject: str, form: Form) -> Response[Any]:
     """Begin sealing the papers; what the record would refuse is told before anything is begun."""
     case = here.office.shelf.case(subject)
+    try:
+        refuse_other_settings(here, form)
+    except ConflictError as error:
+        return _page(here, case, Typed(at="sign"), error)
     if in_the_way(here.office.shelf.pack(case), CONSENT, here.words):
         return _again(here, subject, Typed(at="sign"), "look.fault.in-the-way", 409)
     if problem := password_problem(here, form):

@@ -18,12 +18,11 @@ from consent.desk.picture import picture
 from consent.desk.questions import Asking
 from consent.desk.routes import CARE, entered, shown
 from consent.desk.screens import Screen, folded, screen, screens
-from consent.desk.told import fault
-from consent.errors import AccessError, CaseError, ConflictError
+from consent.errors import CaseError, ConflictError
 from consent.record.act import Act
 from consent.record.cases import Recorded, read_case_state
 from consent.record.entering import enter
-from consent.record.patch import difference
+from consent.record.patch import difference, merge
 from consent.record.state import CaseState
 
 
@@ -38,23 +37,22 @@ def show_screen(here: Here, subject: str, name: str, since: int = 0, mine: int =
 def keep(here: Here, form: Form, subject: str, name: str) -> Response[Any]:
     """Keep what was entered; what cannot be kept is shown again with its reason, as is what somebody else changed."""
     asked = _screen(name)
-    _refuse_another(here, form)
     before = as_seen(here, subject, form)
     read = read_entry(form, asked.fields, before.data, here.office.zone)
     try:
         recorded = _enter(here, subject, before, read)
     except ConflictError:
         now = here.office.shelf.case(subject)
-        read = clash(here, before, now, read)
-        return _answer(here, form, now, asked, read, None, 409)
+        if not _stands_already(before, read, now):
+            return _answer(here, form, now, asked, clash(here, before, now, read), None, 409)
+        recorded = None
     now = recorded.case if recorded else here.office.shelf.case(subject)
     return _answer(here, form, now, asked, read, recorded, 422 if read.faults else 200)
 
 
-def _refuse_another(here: Visitor, form: Sent) -> None:
-    """Raise where somebody else opened the page on this device: nothing is entered in another's name."""
-    if form.has("me") and form.text("me") != here.me.id:
-        raise AccessError(fault("entry.another"))
+def _stands_already(before: CaseState, read: Entered, now: CaseState) -> bool:
+    """Whether all of it is in the case: the answer to the same form was lost on its way, and it was sent again."""
+    return not difference(now.data, merge(now.data, difference(before.data, read.data)))
 
 
 def _enter(here: Visitor, subject: str, before: CaseState, read: Entered) -> Recorded | None:

@@ -10,6 +10,7 @@ from litestar.response import Template
 
 from consent.desk.form import Form
 from consent.desk.here import Here, Visitor
+from consent.desk.office import BACKUP
 from consent.desk.routes import entered, shown
 from consent.desk.told import fault
 from consent.errors import ConsentError, Problem, UsageError
@@ -122,7 +123,7 @@ def make_backup(here: Here, form: Form) -> Response[Any]:
     except UsageError as error:
         return here.page("backup.html", 422, problem=error.problems[0])
     order = {
-        "to": tempfile.mkdtemp(prefix="backup-", dir=here.office.record.place.folder),
+        "to": tempfile.mkdtemp(prefix=BACKUP, dir=here.office.record.place.folder),
         "name": f"record-{here.office.now:%Y-%m-%d-%H%M}.consent-backup",
         "passphrase": passphrase,
     }

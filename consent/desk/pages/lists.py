@@ -16,7 +16,7 @@ from consent.desk.form import Form
 from consent.desk.here import Here, Visitor
 from consent.desk.printing import left_off_lists
 from consent.desk.routes import entered, shown
-from consent.desk.theatre_day import Listed, day_of
+from consent.desk.theatre_day import Listed, asked_day, day_of
 from consent.desk.told import fault
 from consent.errors import ConsentError, Problem
 from consent.language import Quoted
@@ -30,13 +30,13 @@ _SECONDS, _SECONDS_A_PATIENT = 3, 0.15
 @shown("/lists", WHO)
 def show_lists(here: Here, day: str = "") -> Template:
     """Which lists, of which day: of today unless another is asked for."""
-    return _page(here, _date(day) or here.office.today, LISTS)
+    return _page(here, asked_day(day) or here.office.today, LISTS)
 
 
 @entered("/lists", WHO)
 def print_lists(here: Here, form: Form) -> Response[Any]:
     """Print the lists ticked; the waiting page shows them once they are done."""
-    day, sheets = _date(form.text("day")), tuple(name for name in LISTS if name in form.texts("sheet"))
+    day, sheets = asked_day(form.text("day")), tuple(name for name in LISTS if name in form.texts("sheet"))
     if day is None or not sheets:
         said = "lists.fault.sheet" if day else "theatre.unreadable"
         return _page(here, day or here.office.today, sheets, fault(said), 422)
@@ -90,13 +90,6 @@ def _page(
 ) -> Template:
     count = len(_of(here, day))
     return here.page("lists.html", status, day=day, lists=LISTS, ticked=sheets, count=count, problem=problem)
-
-
-def _date(text: str) -> dt.date | None:
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        return None
 
 
 HANDLERS = [show_lists, print_lists]

@@ -27,7 +27,7 @@ def show_login(here: Here) -> Template:
 @entered("/login", ANYONE)
 def log_in(here: Here, form: Form) -> Response[Any]:
     try:
-        token = start_session(here.office.record, form.text("login"), form.raw("password"))
+        token = start_session(here.office.record, form.text("login"), form.raw("password"), here.place)
     except AccessError as error:
         return here.page("login.html", 403, error=error.problems[0], login=form.text("login"))
     answer = here.go("/")
@@ -59,7 +59,7 @@ def change_password(here: Here, form: Form) -> Response[Any]:
     except (AccessError, UsageError) as error:
         return here.page("password.html", 422, error=error.problems[0])
     answer = here.go("/")
-    answer.set_cookie(_session_cookie(here, start_session(here.office.record, me.login, form.raw("new"))))
+    answer.set_cookie(_session_cookie(here, start_session(here.office.record, me.login, form.raw("new"), here.place)))
     return answer
 
 

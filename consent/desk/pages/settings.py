@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -21,11 +23,12 @@ from consent.desk.routes import entered, shown
 from consent.desk.typed import NOTHING, at
 from consent.drops.formulary import read_formulary
 from consent.drops.regimens import read_regimens
-from consent.errors import ConsentError, Problem
-from consent.language import Said
+from consent.errors import ConflictError, ConsentError, Problem
+from consent.language import Quoted, Said
 from consent.record.moves import Role
-from consent.record.patch import difference, paths
-from consent.record.settings_kept import history
+from consent.record.patch import difference, merge, overlap, paths
+from consent.record.settings_kept import Kept, history
+from consent.wording import remark
 
 LEAD = (Role.LEAD,)
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -36,6 +39,8 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 )
 """What is asked one by one; the rest of the settings stands in the text of the file."""
 LONGEST = 200_000
+VERSION = "version"
+"""Hidden field: the last entry that kept settings when the page was shown."""
 
 
 def _fields() -> tuple[Field, ...]:
@@ -56,17 +61,51 @@ def keep_some(here: Here, form: Form) -> Any:
     path = own_file(here.office)
     if path is None:
         return _page(here, status=409)
-    before = text_of(path)
-    read = read_entry(form, _fields(), data_of_text(before), here.office.zone, Clinic)
+    before, seen = text_of(path), _seen(here, form)
+    read = read_entry(form, _fields(), data_of_text(seen if seen is not None else before), here.office.zone, Clinic)
     if read.faults:
         return _page(here, form, read, status=422)
     try:
-        after = with_values(before, read.data, _fields())
+        after = with_values(before, read.data if seen is None else _on_top(seen, before, read.data), _fields())
         if after != before:
             take(here.office, here.me, before, after, form.text("why") or here.words.plain("settings.no-reason"))
+    except ConflictError as error:
+        return _page(here, form, _held_back(seen or before, before, read), error.problems, 409)
     except ConsentError as error:
         return _page(here, form, read, error.problems, 422)
     return _kept(here, after != before)
+
+
+def _seen(here: Visitor, form: Sent) -> str | None:
+    """The settings as they stood on the page of ``form``, where another lead has kept others since; else none."""
+    versions = history(here.office.record)
+    shown = form.whole(VERSION)
+    if not versions or not form.has(VERSION) or versions[0].sequence == shown:
+        return None
+    return next((one.text for one in versions if one.sequence == shown), versions[-1].text)
+
+
+def _on_top(seen: str, now: str, wanted: Mapping[str, Any]) -> dict[str, Any]:
+    """What was changed from ``seen`` to ``wanted``, put on top of ``now``. ``ConflictError`` where both touch a key."""
+    base, theirs = data_of_text(seen), data_of_text(now)
+    ours = difference(base, wanted)
+    if overlap(tuple(paths(ours)), tuple(paths(difference(base, theirs)))):
+        raise _conflict()
+    return dict(merge(theirs, ours))
+
+
+def _held_back(seen: str, now: str, read: Entered) -> Entered:
+    """``read`` with all that was typed in its place, and beside what another lead changed too what it is now."""
+    base, theirs = data_of_text(seen), data_of_text(now)
+    ours = tuple(paths(difference(base, read.data)))
+    both = overlap(ours, tuple(paths(difference(base, theirs))))
+    faults = {path: remark("entry.clash", theirs=Quoted(str(at(theirs, path)))) for path in both}
+    return replace(read, faults={**read.faults, **faults}, held_back=read.held_back | set(ours))
+
+
+def _conflict() -> ConflictError:
+    said = remark("problem.settings-meanwhile")
+    return ConflictError(Problem("the settings were changed meanwhile", "settings", said=said))
 
 
 @shown("/lead/settings/text", LEAD)
@@ -91,6 +130,8 @@ def keep_text(here: Here, form: Form) -> Any:
         if form.text("do") == "check":
             checked(text)
             return _text_page(here, text, fine=True, changed=_changed(text_of(path), text))
+        if _seen(here, form) is not None:
+            return _text_page(here, text, _conflict().problems, 409, changed=_changed(text_of(path), text))
         take(here.office, here.me, text_of(path), text, form.text("why") or here.words.plain("settings.no-reason"))
     except ConsentError as error:
         return _text_page(here, text, error.problems, 422)
@@ -149,7 +190,16 @@ def _page(
     versions = history(here.office.record)
     changes = [_changed_lines(here, older.text, newer.text) for newer, older in pairwise(versions)] + [()]
     told = list(zip(versions, changes, strict=True)) if versions else []
-    return here.page("settings.html", status, groups=groups, own=path, problems=problems, history=told, kept=kept)
+    return here.page(
+        "settings.html",
+        status,
+        groups=groups,
+        own=path,
+        problems=problems,
+        history=told,
+        kept=kept,
+        version=_version(versions),
+    )
 
 
 def _changed_lines(here: Visitor, before: str, after: str) -> tuple[Markup, ...]:
@@ -197,7 +247,13 @@ def _text_page(
         problems=problems,
         fine=fine,
         changed=changed or [],
+        version=_version(history(here.office.record)),
     )
+
+
+def _version(versions: Sequence[Kept]) -> int:
+    """The last entry that kept settings; 0 where there is none."""
+    return versions[0].sequence if versions else 0
 
 
 HANDLERS = [show_settings, keep_some, show_text, keep_text, show_drops]

@@ -137,7 +137,8 @@ def keep_question(here: Here, form: Form, subject: str) -> Any:
             _keep(here, case, "asked", {"questions": before[:-1]})
     elif question:
         asked = {"question": question, **({"answer": answer} if answer else {})}
-        _keep(here, case, "asked", {"questions": [*before, asked]})
+        if asked not in before[-1:]:  # sent twice, because the answer was lost on its way
+            _keep(here, case, "asked", {"questions": [*before, asked]})
     return here.go(f"/case/{subject}/talk/{number}")
 
 

@@ -13,7 +13,7 @@ from consent.desk.here import Here
 from consent.desk.holding import Holding, holding
 from consent.desk.routes import shown
 from consent.desk.steps import steps
-from consent.desk.theatre_day import day_of
+from consent.desk.theatre_day import asked_day, day_of
 from consent.language import Day
 from consent.record.moves import Role, State
 from consent.record.state import CaseState
@@ -26,7 +26,7 @@ _ONE_DAY = dt.timedelta(days=1)
 def show_day(here: Here, day: str = "") -> Template:
     """The operations of today, or of the day asked for."""
     today = here.office.today
-    wanted = _date(day) or today
+    wanted = asked_day(day) or today
     rows = day_of(here.office.shelf, wanted, here.office.zone)
     groups = {group: [row for row in rows if row.group == group] for group in ("waiting", "operated", "off")}
     ready = sum(bool(row.holding and row.holding.good) for row in groups["waiting"])
@@ -49,15 +49,8 @@ def _state(today: dt.date, *shown: tuple[CaseState, Holding | None]) -> str:
     return hashlib.sha256("\n".join([today.isoformat(), *told]).encode()).hexdigest()[:16]
 
 
-def _date(text: str) -> dt.date | None:
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        return None
-
-
 def _unreadable(text: str) -> bool:
-    return bool(text) and _date(text) is None
+    return bool(text) and asked_day(text) is None
 
 
 def _without_weekday(day: dt.date) -> Day:
