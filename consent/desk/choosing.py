@@ -11,7 +11,7 @@ from consent.drops import Finding
 from consent.drops.formulary import read_formulary
 from consent.drops.proposal import Candidate
 from consent.record.moves import State
-from consent.record.state import CaseState, case_of
+from consent.record.state import AFTERCARE, CaseState, case_of
 from consent.record.voiding import voided_by
 from consent.review import Assessment, Point, Severity, assess
 
@@ -118,11 +118,19 @@ def effect(here: Visitor, case: CaseState, kind: str, data: Mapping[str, Any]) -
     )
 
 
+def nothing_went_home(case: CaseState) -> bool:
+    """Whether no drops were printed to go home yet, so that an order takes the place of the planned one."""
+    return not case.data.get("drop_changes") and not any(one.stage == AFTERCARE for one in case.sets)
+
+
 def with_regimen(case: CaseState, order: Mapping[str, Any]) -> tuple[str, dict[str, Any]]:
-    """The kind of entry that orders ``order["regimen"]``, and the case with it: in the plan, or from a day after
-    surgery on."""
+    """The kind of entry that orders ``order["regimen"]``, and the case with it: in the plan; instead of the planned one
+    while no papers went home; or from a day after surgery on."""
     if case.state is not State.DONE:
         return "changed", {**case.data, "plan": {**case.data["plan"], "regimen": order["regimen"]}}
     # Each change is a print of its own: the record gives it its version when it is entered.
+    if nothing_went_home(case):
+        done = {**case.data["done"], "regimen": order["regimen"]}
+        return "drops-changed", {**case.data, "done": done, "version": max(2, case.version)}
     changes = [*case.data.get("drop_changes", ()), dict(order)]
     return "drops-changed", {**case.data, "drop_changes": changes, "version": case.version + 1}

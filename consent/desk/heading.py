@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from consent.case import Case
+from consent.case import Answer, Case
 from consent.compose import Voice
 from consent.compose.form_plan import lens_remark
 from consent.desk.here import Visitor
@@ -27,9 +27,16 @@ class Heading:
 
 def heading(here: Visitor, case: CaseState) -> Heading:
     """The head of such a page about ``case``. Raises ``RecordError`` where the identity was erased."""
-    lens = case.case.plan.lens
-    said = here.words.remark(lens_remark(lens)) if lens else here.words.say("value.lens-not-chosen")
-    return Heading(case.subject, case.sequence, case.case, case.state, said)
+    return Heading(case.subject, case.sequence, case.case, case.state, _lens(here, case.case))
+
+
+def _lens(here: Visitor, case: Case) -> Markup:
+    """The lens that is in the eye; before surgery, or where nobody has said, the one that is planned."""
+    done = case.done
+    if done is not None and done.no_lens is Answer.YES:
+        return here.words.say("done.lens-none")
+    lens = done.lens if done is not None and done.lens is not None else case.plan.lens
+    return here.words.remark(lens_remark(lens)) if lens else here.words.say("value.lens-not-chosen")
 
 
 def voice_of(here: Visitor) -> Voice:

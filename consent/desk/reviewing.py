@@ -21,10 +21,11 @@ from consent.desk.in_the_way import InTheWay, in_the_way
 from consent.desk.next_step import NextStep, next_step
 from consent.desk.operated import FOUND
 from consent.desk.since import Since, changed_after, since_look, voided_last
+from consent.desk.told_since import tell_new
 from consent.desk.waiting import Waiting
 from consent.errors import Problem
 from consent.pack import Pack
-from consent.record.moves import State, move
+from consent.record.moves import move
 from consent.record.state import AFTERCARE, CONSENT, CaseState, SealedSet
 from consent.review import Assessment, Point, Severity, review_triggers
 from consent.risk import Estimate, RangeKind, has_lapsed, unaccepted_series
@@ -116,9 +117,7 @@ class Review:
     @property
     def tell_new(self) -> bool:
         """Whether the patient was told other numbers than the form says, and has not signed it yet."""
-        accepted, talk = self.top.one.figures_accepted, self.top.one.talk
-        since = accepted is not None and talk.at is not None and accepted.at > talk.at
-        return since and self.top.state in _UNSIGNED
+        return tell_new(self.waiting.case)
 
     @property
     def lost(self) -> tuple[str, ...]:
@@ -184,7 +183,6 @@ def _making(here: Visitor, case: CaseState) -> NextStep | None:
     return None
 
 
-_UNSIGNED = frozenset({State.EXPLAINED, State.SIGNED_OFF})
 _KINDS = (
     "answered",
     "figures-accepted",

@@ -13,8 +13,11 @@ from markupsafe import Markup
 from consent.case import Side
 from consent.compose.pictures import eye_side
 from consent.desk.incoming import ME
+from consent.desk.ordered import regimen_now
+from consent.desk.returned import returned
 from consent.desk.settling import settled_at
 from consent.desk.told import told
+from consent.desk.told_since import tell_new
 from consent.desk.words import interface_languages
 from consent.language import Quoted, direction
 from consent.record.moves import Role
@@ -52,6 +55,9 @@ def environment() -> Environment:
         "quoted": Quoted,
         "direction": direction,
         "told": told,
+        "regimen_now": regimen_now,
+        "returned": returned,
+        "tell_new": tell_new,
         "marks": marks,
     }
     for name in sorted(path.name for path in (templates() / "desk").glob("*.html")):

@@ -17,6 +17,9 @@ from consent.errors import DropsError
 _SETTLED_BY_A_DATE = frozenset({"steroid-without-pressure-visit", "nsaid-without-cornea-visit", "review-without-visit"})
 """Asks that every longer course draws, whatever the eye, until a visit is booked."""
 
+_HAPPENED = frozenset({Situation.TORN_CAPSULE})
+"""Situations that only the operation brings."""
+
 
 @dataclass(frozen=True)
 class Reason:
@@ -73,7 +76,8 @@ def propose(case: Case, clinic: Clinic) -> Proposal:
     The case's own ``plan.regimen`` and ``drop_changes`` are ignored: each regimen is looked at as if it were given.
 
     1. What may not be proposed comes last: unsuited to this patient, then a stop against it, then no plan possible.
-    2. The more of its situations the patient has, the higher.
+    2. What suits something that happened in the operation comes before what was foreseen; then, the more of its
+       situations the patient has, the higher.
     3. Of those without any, regimens made for situations come last and are not proposed; the clinic's own counts as
        made for everybody.
     4. The fewer asks against it, the higher. A missing visit is not counted: it asks for a date.
@@ -145,7 +149,8 @@ def _key(finding: Finding) -> tuple[object, ...]:
     return finding.id, finding.severity, finding.facts
 
 
-def _rank(candidate: Candidate, default: str) -> tuple[int, int, bool, int, bool]:
+def _rank(candidate: Candidate, default: str) -> tuple[int, bool, int, bool, int, bool]:
     last = 3 if candidate.error is not None else 2 if candidate.stops else 1 if candidate.unsuited else 0
     own = candidate.regimen.id == default
-    return last, -len(candidate.reasons), candidate.for_others, candidate.asks, not own
+    foreseen = not any(reason.situation in _HAPPENED for reason in candidate.reasons)
+    return last, foreseen, -len(candidate.reasons), candidate.for_others, candidate.asks, not own

@@ -99,7 +99,8 @@ def _torn_capsule(case: Case) -> Iterator[str]:
     done = case.done
     if done is None:
         return
-    yield from _yes({"vitreous lost": done.vitreous_lost, "piece retained": done.piece_retained})
+    found = {"capsule torn": done.capsule_torn, "vitreous lost": done.vitreous_lost}
+    yield from _yes({**found, "piece retained": done.piece_retained})
     if done.lens is not None and done.lens.place is not LensPlace.BAG:
         yield f"lens: {done.lens.place}"
 

@@ -308,7 +308,8 @@ def _decisions(before: CaseState, act: Act, after: Case) -> Iterator[tuple[str, 
 
 
 def _drops_changed(step: Step) -> Iterator[Problem]:
-    if step.after.drop_changes == step.before.case.drop_changes:
+    old, new = step.before.case, step.after
+    if (old.drop_changes, old.regimen) == (new.drop_changes, new.regimen):
         remedy = "enter from which day, which regimen, and why"
         yield Problem("no drops were changed", "drop_changes", "", remedy, remark("problem.no-drops-changed"))
     yield from _own_name(step)

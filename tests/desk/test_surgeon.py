@@ -269,16 +269,94 @@ def test_what_a_choice_would_raise_is_shown_before_it_is_ordered(house: House) -
     assert house.case("hard").case.plan.regimen == "diabetes-nsaid"
 
 
-def test_after_surgery_other_drops_begin_on_a_day_with_a_reason(day: House) -> None:
+def test_after_surgery_other_drops_take_the_place_of_the_planned_ones_while_nothing_went_home(day: House) -> None:
+    """Nobody has the first bottles yet: there is nothing to throw away, and no day from which it changes."""
+    case = confirmed(day)
+    day.story().operate(capsule_torn="yes", as_planned="no")
+    browser = day.browser("asha")
+    path, form = f"/case/{case.subject}/regimen", {"regimen": "two-weeks-flat", "seen": day.case().sequence}
+    assert 'name="on"' not in browser.get(path).text
+    answer = browser.post(path, form | {"sure": "two-weeks-flat"})
+    assert answer.status_code == 303, text_of(answer.text)
+    now = day.case()
+    assert now.case.done is not None and now.case.done.regimen == "two-weeks-flat" and not now.case.drop_changes
+    assert now.history[-1].entry.kind == "drops-changed"
+
+
+def test_once_papers_went_home_other_drops_begin_on_a_day_with_a_reason(day: House, clock: TestClock) -> None:
     case = confirmed(day)
     day.story().operate()
+    clock.advance(days=1)
+    day.story().answer_all()
+    day.story().issue_aftercare()
     browser = day.browser("asha")
     path, form = f"/case/{case.subject}/regimen", {"regimen": "two-weeks-flat", "seen": day.case().sequence}
     assert browser.post(path, form).status_code == 422
-    form |= {"on": "2027-02-26", "why": "Pressure rose.", "sure": "two-weeks-flat"}
-    assert browser.post(path, form).status_code == 303
+    form |= {"on": "2027-02-24", "why": "Pressure rose.", "sure": "two-weeks-flat"}
+    early = browser.post(path, form)
+    assert early.status_code == 422 and "The first day that can be chosen is Thursday, 25 February 2027." in early.text
+    assert browser.post(path, form | {"on": "2027-02-26"}).status_code == 303
     change = day.case().case.drop_changes[-1]
     assert (change.on, change.regimen, change.by) == (dt.date(2027, 2, 26), "two-weeks-flat", "Dr Asha Invented")
+    ordered = text_of(browser.get(f"/case/{case.subject}/review").text).partition("Ordered: ")[2]
+    assert ordered.startswith("Combination one week, dexamethasone alone one more")
+
+
+def test_after_a_torn_capsule_what_is_made_for_it_comes_first(day: House) -> None:
+    """A hard nucleus has a regimen of its own; what happened in the operation counts for more than what was known."""
+    confirmed(day)
+    day.story().operate(capsule_torn="yes", as_planned="no")
+    assessment = assess(day.case().case, day.record.clinic)
+    assert assessment.proposal.chosen == "after-torn-capsule"
+
+
+def test_why_a_case_came_back_stands_where_it_is_worked_on(house: House) -> None:
+    case = explained(house)
+    reason = "The pupil was not measured."
+    form = {"reason": reason, "seen": house.case().sequence}
+    house.browser("asha").post(f"/case/{case.subject}/send-back", form)
+    meera = house.browser("meera")
+    for path in ("", "/talk", "/decision"):
+        page = text_of(meera.get(f"/case/{case.subject}{path}").text)
+        assert reason in page and "Dr Asha Invented has sent it back" in page, path
+    house.story().explain(house.record.clock().astimezone(IST) - dt.timedelta(minutes=2))
+    assert reason not in text_of(meera.get(f"/case/{case.subject}").text)
+
+
+def test_new_numbers_are_told_before_the_signature(house: House) -> None:
+    case = ready(house)
+    house.story().accept_figures()
+    house.story().sign_off()
+    meera = house.browser("meera")
+    for path in ("", "/consented"):
+        page = meera.get(f"/case/{case.subject}{path}").text
+        assert "Tell the patient the new number" in page and f"/case/{case.subject}/talk/numbers" in page
+    numbers = meera.get(f"/case/{case.subject}/talk/numbers")
+    assert numbers.status_code == 303
+    assert "good sight" in text_of(meera.get(numbers.headers["location"]).text).lower()
+    house.story().consent()
+    assert "Tell the patient the new number" not in meera.get(f"/case/{case.subject}").text
+
+
+def test_answers_that_were_typed_stay_when_the_figures_are_accepted(house: House) -> None:
+    case = explained(house, "hard")
+    (key, *_) = [point.key for point in waiting(house, "hard")]
+    browser = house.browser("asha")
+    form = {"seen": case.sequence, f"why.{key}": "Seen with the patient today."}
+    page = browser.post(f"/case/{case.subject}/accept-figures", form)
+    assert page.status_code == 200 and "Seen with the patient today." in page.text
+    assert house.case("hard").case.figures_accepted is not None and not house.case("hard").case.answers
+
+
+def test_the_head_shows_the_lens_that_is_in_the_eye(day: House) -> None:
+    case = confirmed(day)
+    planned = case.case.plan.fallback_lenses[0]
+    assert planned.power_d is not None
+    lens = planned.model_dump(mode="json", exclude_none=True)
+    day.story().operate(lens=lens, as_planned="no")
+    page = text_of(day.browser("asha").get(f"/case/{case.subject}/aftercare").text)
+    head = page.partition("Record number")[2][:400]
+    assert f"{planned.power_d:g} D" in head and "21.5 D" not in head
 
 
 # The day.

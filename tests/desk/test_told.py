@@ -97,7 +97,7 @@ def _seen(browser: Browser, path: str, fields: dict[str, str], tag: str) -> str:
     """What a person reads in the box of problems, without names of people."""
     browser.cookies["consent-language"] = tag
     page = browser.post(path, fields).text
-    (box,) = re.findall(r'<(?:div|ul) class="problems?"[^>]*>(.*?)</(?:div|ul)>', page, re.S)
+    box = " ".join(re.findall(r'<(?:div|ul) class="problems?"[^>]*>(.*?)</(?:div|ul)>', page, re.S))
     return re.sub(r"<[^>]+>|\w+\.? Example", " ", box)
 
 

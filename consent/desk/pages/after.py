@@ -21,6 +21,7 @@ from consent.desk.here import Here, Visitor
 from consent.desk.in_the_way import in_the_way
 from consent.desk.operated import FOUND, MORE, REFERRAL, STEPS, TOLD
 from consent.desk.options import options
+from consent.desk.ordered import regimen_now
 from consent.desk.pages.answers import begin_signing, password_problem
 from consent.desk.questions import Asking
 from consent.desk.reviewing import signing
@@ -157,6 +158,7 @@ def _aftercare(
         hindrances=in_the_way(pack, AFTERCARE, here.words) if may else (),
         sheets=sheets,
         held=case.sealed(AFTERCARE),
+        drops=regimen_now(pack.assessment),
     )
 
 

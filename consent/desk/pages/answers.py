@@ -35,12 +35,9 @@ SECONDS = 8
 def answer(here: Here, subject: str, form: Form) -> Response[Any]:
     """Record every reason that was written, in one entry."""
     seen = as_seen(here, subject, form)
-    why = {name.removeprefix(_WHY): form.text(name) for name in form.names() if name.startswith(_WHY)}
-    given = {key: text for key, text in why.items() if text}
+    typed = replace(_typed(form), at="points")
+    given = typed.why
     points = answerable(here.office.shelf.pack(here.office.shelf.case(subject)).points)
-    typed = Typed(
-        why=given, at="points", taken_on=frozenset(key for key in given if form.text(_TAKE_ON + key) == "yes")
-    )
     if not given:
         return _again(here, subject, typed, "look.fault.no-reason", 422)
     if given.keys() - points.keys():
@@ -52,11 +49,24 @@ def answer(here: Here, subject: str, form: Form) -> Response[Any]:
     return _entered(here, subject, Act("answered", seen.sequence, data), typed, "points")
 
 
+def _typed(form: Sent) -> Typed:
+    """The reasons that were typed, and which stops are taken on with them."""
+    why = {name.removeprefix(_WHY): form.text(name) for name in form.names() if name.startswith(_WHY)}
+    given = {key: text for key, text in why.items() if text}
+    return Typed(why=given, taken_on=frozenset(key for key in given if form.text(_TAKE_ON + key) == "yes"))
+
+
 @entered("/case/{subject:str}/accept-figures", _SURGEON)
 def accept_figures(here: Here, subject: str, form: Form) -> Response[Any]:
+    """Accept the figures as they stood on the page; answers that were typed and not sent are shown again."""
     seen = as_seen(here, subject, form)
     data = {**seen.data, "figures_accepted": _decided(here)}
-    return _entered(here, subject, Act("figures-accepted", seen.sequence, data), Typed(at="numbers"), "numbers")
+    typed = _typed(form)
+    act = Act("figures-accepted", seen.sequence, data)
+    answer = _entered(here, subject, act, replace(typed, at="numbers"), "numbers")
+    if typed.why and isinstance(answer, Redirect):
+        return review_page(here, here.office.shelf.case(subject), typed)
+    return answer
 
 
 @entered("/case/{subject:str}/send-back", _SURGEON)

@@ -8,7 +8,6 @@ from typing import Any
 from litestar.response import Template
 
 from consent.case import DecisionBasis, Outcome, Topic, Understood
-from consent.compose.page_code import short_code
 from consent.compose.signing import needs_reader
 from consent.desk.entry import Entered, read_entry
 from consent.desk.entry import shown as answered
@@ -21,6 +20,8 @@ from consent.desk.refused import refused_steps
 from consent.desk.routes import entered, shown
 from consent.desk.told import fault
 from consent.errors import ConsentError, Problem
+from consent.language import Quoted
+from consent.record.accounts import read_accounts
 from consent.record.act import Act
 from consent.record.cases import read_case_state
 from consent.record.entering import enter
@@ -67,6 +68,7 @@ def decide(here: Here, form: Form, subject: str) -> Any:
     case = read_case_state(here.office.record, subject, form.whole("seen") or None)
     read = read_entry(form, _fields(here, case), _begun(case), here.office.zone)
     outcome = next((one for one in _OUTCOMES if one.value == form.text("outcome")), None)
+    read = _witness(here, case, read)
     if read.faults or outcome is None:
         problems = () if outcome else (fault("talk.choose"),)
         return _page(here, case, form, read, problems, 422)
@@ -79,6 +81,18 @@ def decide(here: Here, form: Form, subject: str) -> Any:
     except ConsentError as error:
         return _page(here, here.office.shelf.case(subject), form, read, error.problems, 409)
     return here.go(f"/case/{subject}")
+
+
+def _witness(here: Visitor, case: CaseState, read: Entered) -> Entered:
+    """``read`` with a fault where the witness works here: it is seen now, not when the paper is signed."""
+    name = str(read.data.get("talk", {}).get("witness") or "")
+    with here.office.record.store.reading() as connection:
+        accounts = read_accounts(connection, here.office.record.key).values()
+    plan = case.case.plan
+    staff = {plan.surgeon.name, here.me.name, *(one.name for one in plan.others), *(one.name for one in accounts)}
+    if not name or name.casefold() not in {one.casefold() for one in staff}:
+        return read
+    return replace(read, faults={**read.faults, "talk.witness": remark("talk.witness-works-here", name=Quoted(name))})
 
 
 def _lacking(case: CaseState, read: Entered) -> dict[str, Remark]:
@@ -178,7 +192,6 @@ def _signing(
         case=case,
         held=held,
         may=case.state in move("consented").origins,
-        code=" ".join(short_code(held.code)) if held else "",
         signer=signer or "",
         ways=WAYS,
         reader=needs_reader(case.case),

@@ -9,7 +9,7 @@ from litestar import Response
 from litestar.response import Template
 
 from consent.desk.as_seen import as_seen
-from consent.desk.choosing import Effect, choice, effect, with_regimen
+from consent.desk.choosing import Effect, choice, effect, nothing_went_home, with_regimen
 from consent.desk.faults import status_of
 from consent.desk.form import Form, Sent
 from consent.desk.heading import heading
@@ -47,7 +47,7 @@ def order(here: Here, subject: str, form: Form) -> Response[Any]:
 
 def _order(here: Visitor, case: CaseState, form: Sent) -> dict[str, Any]:
     chosen = {"regimen": form.text("regimen")}
-    if case.state is not State.DONE:
+    if not _from_a_day(case):
         return chosen
     me = here.me
     return {"on": form.text("on"), **chosen, "by": me.name, "registration": me.registration, "why": form.text("why")}
@@ -55,12 +55,25 @@ def _order(here: Visitor, case: CaseState, form: Sent) -> dict[str, Any]:
 
 def _lacking(here: Visitor, case: CaseState, form: Sent) -> Problem | None:
     """What the form does not say yet."""
-    needed = ["regimen", *(("on", "why") if case.state is State.DONE else ())]
+    needed = ["regimen", *(("on", "why") if _from_a_day(case) else ())]
     missing = next((name for name in needed if not form.text(name)), None)
     known = {one.id for group in _groups(here, case) for one in group}
     if missing is None and form.text("regimen") not in known:
         missing = "regimen"
+    if missing is None and _from_a_day(case) and (first := _first_day(case)) > form.text("on"):
+        return fault("regimen.fault.too-early", date=dt.date.fromisoformat(first))
     return fault(f"regimen.fault.{missing}") if missing else None
+
+
+def _from_a_day(case: CaseState) -> bool:
+    """Whether an order holds from a day on: drops went home that were printed before it."""
+    return case.state is State.DONE and not nothing_went_home(case)
+
+
+def _first_day(case: CaseState) -> str:
+    """The first day from which other drops can be ordered: after surgery, and after the last change."""
+    days = [case.case.plan.date, *(change.on for change in case.case.drop_changes)]
+    return (max(days) + dt.timedelta(days=1)).isoformat()
 
 
 def _groups(here: Visitor, case: CaseState) -> tuple[Any, ...]:
@@ -84,10 +97,11 @@ def _page(
         top=heading(here, case),
         first=first,
         others=others,
-        after=case.state is State.DONE,
+        after=_from_a_day(case),
         may=case.state in move(kind).origins,
         form=form,
-        tomorrow=max(here.office.today, case.case.plan.date) + dt.timedelta(days=1),
+        first_day=max(_first_day(case), (here.office.today + dt.timedelta(days=1)).isoformat()),
+        earliest=_first_day(case),
         problems=problems,
         brings=brings,
     )

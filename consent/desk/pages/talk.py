@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from litestar.exceptions import NotFoundException
-from litestar.response import Template
+from litestar.response import Redirect, Template
 
 from consent.case import Answer, ExtraStep, SaidBack, Topic, Understood
 from consent.compose.signing import needs_reader
@@ -54,9 +54,17 @@ def show_start(here: Here, subject: str) -> Template:
 
 
 @shown("/case/{subject:str}/talk/{number:int}", WHO)
-def show_slide(here: Here, subject: str, number: int) -> Template:
-    """One screen of the talk."""
-    return _slide(here, here.office.shelf.case(subject), number)
+def show_slide(here: Here, subject: str, number: int, asked: str = "") -> Template:
+    """One screen of the talk; ``asked``: whether a question was just kept, which shows those there are."""
+    return _slide(here, here.office.shelf.case(subject), number, asked=asked)
+
+
+@shown("/case/{subject:str}/talk/numbers", WHO)
+def show_numbers(here: Here, subject: str) -> Redirect:
+    """The first screen with numbers."""
+    talk = talk_of(here, here.office.shelf.case(subject))
+    first = next((part.first for part in talk.parts if part.id == "numbers"), 1)
+    return here.go(f"/case/{subject}/talk/{first}")
 
 
 @entered("/case/{subject:str}/said-back", WHO)
@@ -135,11 +143,13 @@ def keep_question(here: Here, form: Form, subject: str) -> Any:
         # Only what was seen last is taken back, not what somebody entered meanwhile.
         if len(before) == form.whole("undo"):
             _keep(here, case, "asked", {"questions": before[:-1]})
-    elif question:
+    elif question and case.state in OPEN:
         asked = {"question": question, **({"answer": answer} if answer else {})}
         if asked not in before[-1:]:  # sent twice, because the answer was lost on its way
             _keep(here, case, "asked", {"questions": [*before, asked]})
-    return here.go(f"/case/{subject}/talk/{number}")
+    if form.text("on"):
+        return here.go(f"/case/{subject}/talk/{number + 1}")
+    return here.go(f"/case/{subject}/talk/{number}?asked={'no' if form.text('undo') else 'yes'}")
 
 
 def _keep(here: Visitor, case: CaseState, kind: str, changes: dict[str, Any]) -> None:
@@ -173,6 +183,7 @@ def _slide(
     form: Sent | None = None,
     status: int = 200,
     read: Entered | None = None,
+    asked: str = "",
 ) -> Template:
     talk = talk_of(here, case)
     slide = _at(talk, number)
@@ -194,6 +205,7 @@ def _slide(
         questions=asking.questions(field(path) for path in slide.asks),
         refused=slide.step in refused_steps(case),
         closed=case.state not in OPEN,
+        asked_now=asked,
     )
 
 
@@ -201,4 +213,4 @@ def _said(case: CaseState, slide: Slide) -> SaidBack | None:
     return next((one for one in case.case.talk.said_back if one.question is slide.topic), None)
 
 
-HANDLERS = [show_start, show_slide, keep_said_back, go_on, keep_answer, keep_step, keep_question]
+HANDLERS = [show_start, show_slide, show_numbers, keep_said_back, go_on, keep_answer, keep_step, keep_question]
