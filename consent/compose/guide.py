@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from consent.case import Answer, DecisionBasis
+from consent.compose.counts import show
 from consent.compose.document import Blank, Block, Boxes, Cue, Document, Line, Para, Question, Section, Signature
-from consent.compose.figures import own_shown, spoken_figures
+from consent.compose.figures import spoken_figures
 from consent.compose.form_plan import lens_named
 from consent.compose.form_record import costs, who_operates
 from consent.compose.form_risks import harms, numb
@@ -149,15 +150,20 @@ def told_aloud(assessment: Assessment) -> tuple[Estimate, ...]:
         estimate
         for place, estimate in enumerate(found)
         if place < talk_settings().first_harms
-        or (estimate.personal and _count(estimate, assessment) >= talk_settings().many_in_1000)
+        or (estimate.personal and _count(estimate) >= talk_settings().many_in_1000)
     ]
     return tuple(sorted(told, key=lambda estimate: estimate.outcome != "capsule_rupture"))
 
 
-def _count(estimate: Estimate, assessment: Assessment) -> int:
-    """This eye's count in 1,000 as shown, the highest where a range is; 0 where it is not shown."""
-    own = own_shown(estimate, assessment.case, assessment.clinic)
-    return max(own.count, own.high) if own else 0
+def _count(estimate: Estimate) -> int:
+    """This eye's count in 1,000, the highest where a range is; accepted or not. What is frequent here is told aloud
+    before its own figure is accepted too, then with the usual eye's."""
+    if not estimate.known:
+        return 0
+    span = estimate.interval
+    low, high = (span.low, span.high) if span else (None, None)
+    own = show(estimate.probability, low, high, estimate.single_figure)
+    return max(own.count, own.high)
 
 
 def _ways(assessment: Assessment, voice: Voice) -> Section:

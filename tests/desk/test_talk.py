@@ -75,6 +75,16 @@ def test_personal_figures_are_not_shown_before_the_surgeon_accepted_them(house: 
     assert any("Your eye:" in line[0].plain for slide in after.slides for line in slide.lines)
 
 
+def test_a_harm_that_is_frequent_in_this_eye_is_told_before_its_own_figure_is_accepted(kept_house: House) -> None:
+    """GMC, Decision making and consent (2020), 23: harms a patient would want to know; until then the usual eye's."""
+    hard = read_case(package_data("case") / "examples" / "hard.toml").model_copy(update={"figures_accepted": None})
+    talk = talk_through(assess(hard, kept_house.record.clinic), ("en",), "latin")
+    told = [slide.lines for slide in talk.slides if slide.part == "numbers" and slide.kind == "figure"]
+    torn = next(lines for lines in told if "tears" in lines[0][0].plain)
+    assert any("Usual eye:" in line[0].plain for line in torn)
+    assert not any("Your eye:" in line[0].plain for lines in told for line in lines)
+
+
 def test_people_are_drawn_for_this_eye_only_once_its_figures_are_accepted(kept_house: House) -> None:
     accepted = read_case(package_data("case") / "examples" / "hard.toml")
     waiting = accepted.model_copy(update={"figures_accepted": None})
