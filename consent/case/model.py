@@ -336,6 +336,11 @@ class Case(Part):
         return (self.done.regimen if self.done else None) or self.plan.regimen
 
     @property
+    def agreed_steps(self) -> tuple[ExtraStep, ...]:
+        """The extra steps on the form that the patient did not say no to when signing it."""
+        return tuple(step for step in self.plan.extra_steps if step not in self.talk.steps_refused)
+
+    @property
     def all_visits(self) -> tuple[Visit, ...]:
         """Every visit by day, where the patient is sent on among them."""
         referral = self.done.referral if self.done else None

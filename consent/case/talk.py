@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from pydantic import AwareDatetime, Field, model_validator
 
-from consent.case.answers import Anaesthesia, Answer, LensDesign, Operation, Side
+from consent.case.answers import Anaesthesia, Answer, ExtraStep, LensDesign, Operation, Side
 from consent.case.part import LanguageTag, LongText, Part, ShortText
 
 
@@ -103,6 +103,10 @@ class Talk(Part):
     witness_in_treating_team: Answer = Answer.UNKNOWN
     told: Told | None = None
     plan_changed_since: Answer = Answer.UNKNOWN
+    steps_answered: Answer = Field(
+        Answer.UNKNOWN, description="the ticks for the extra steps were read off the signed form"
+    )
+    steps_refused: tuple[ExtraStep, ...] = Field((), description="extra steps ticked with no on the signed form")
 
     @model_validator(mode="after")
     def _said_back_once(self) -> Talk:

@@ -89,7 +89,7 @@ def _row(place: int, assessment: Assessment, voice: Voice) -> tuple[Line, ...]:
 
 def _have_ready(case: Case) -> list[str]:
     planned = [name for key, name in _READY.items() if getattr(case.plan, key) is Answer.YES]
-    foreseen = [name for step, name in _STEPS.items() if step in case.plan.extra_steps]
+    foreseen = [name for step, name in _STEPS.items() if step in case.agreed_steps]
     return list(dict.fromkeys([*planned, *foreseen])) or ["nothing"]
 
 

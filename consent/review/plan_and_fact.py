@@ -35,7 +35,7 @@ def _differences(case: Case) -> Iterator[Difference]:
     plan, done = case.plan, case.done
     if done is None:
         return
-    agreed = frozenset(plan.extra_steps)
+    agreed = frozenset(case.agreed_steps)
     if done.operation is not None and done.operation is not plan.operation:
         told = remark("fact.other-operation", operation=remark(f"operation.{done.operation}"))
         by_hand = plan.operation.is_phaco and done.operation in (Operation.SMALL_INCISION, Operation.EXTRACAPSULAR)
@@ -73,11 +73,11 @@ def _lens(case: Case) -> Iterator[Difference]:
     if done is None:
         return
     if done.no_lens is Answer.YES:
-        yield Difference(remark("fact.no-lens-placed"), ExtraStep.NO_LENS_TODAY in plan.extra_steps)
+        yield Difference(remark("fact.no-lens-placed"), ExtraStep.NO_LENS_TODAY in case.agreed_steps)
     elif done.lens is not None and (plan.lens is None or unlike(done.lens, plan.lens)):
         named = any(not unlike(done.lens, lens) for lens in plan.fallback_lenses)
         accepted = plan.fallback_in_consent is Answer.YES and named
-        yield Difference(_placed(done.lens), accepted or ExtraStep.OTHER_LENS_PLACE in plan.extra_steps)
+        yield Difference(_placed(done.lens), accepted or ExtraStep.OTHER_LENS_PLACE in case.agreed_steps)
 
 
 def _placed(lens: Lens) -> Remark:

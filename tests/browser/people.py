@@ -106,10 +106,12 @@ def sign(page: Page, action: str, password: str) -> None:
     page.wait_for_url(lambda url: "/making/" not in url, timeout=90_000)
 
 
-def patient_signs(page: Page, subject: str) -> None:
-    """The patient signs the paper whose code the page shows, before a witness."""
+def patient_signs(page: Page, subject: str, code: str) -> None:
+    """The patient signs the paper of ``code`` before a witness, with yes to every extra step."""
     page.goto(f"/case/{subject}/consented")
-    page.fill("[name=code]", page.locator("strong.code").inner_text())
+    page.fill("[name=code]", code)
+    for tick in page.locator('input[name^="step."][value="yes"]').all():
+        tick.check()
     page.locator('input[name=how][value="thumb impression"]').check()
     page.fill("[name=witness]", "W. Neighbour")
     page.locator("main form.card button.main").click()

@@ -11,7 +11,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from consent.compose.page_code import short_code
 from consent.record.papers import read_paper
+from consent.record.state import CONSENT
 from tests.browser.looking import serious, too_small
 from tests.browser.people import (
     ask_again,
@@ -63,7 +65,9 @@ def test_three_people_and_the_patient(served: Served, chromium: Browser, tmp_pat
     to_today(meera, subject)
     hold_talk(meera, subject)
     review_and_sign(asha, subject)
-    patient_signs(meera, subject)
+    papers = served.case("ordinary").sealed(CONSENT)
+    assert papers is not None
+    patient_signs(meera, subject, " ".join(short_code(papers.code)))
     tara.goto(f"/case/{subject}/pause")
     expect(tara.locator("body")).to_contain_text("LEFT eye")
     ask_again(tara, subject)

@@ -6,13 +6,13 @@ import re
 
 import pytest
 
-from consent.case import LensPlace, Topic, read_case
+from consent.case import Answer, Done, LensPlace, Topic, read_case
 from consent.compose import Voice, counsellor_guide
 from consent.compose.document import Cue
 from consent.compose.document import Question as Asked
 from consent.desk.slides import talk_through
 from consent.resources import package_data
-from consent.review import assess
+from consent.review import assess, differences
 from tests.desk.house import House
 
 EXAMPLES = ("ordinary", "hard", "second-eye")
@@ -234,6 +234,11 @@ def test_the_patient_signs_the_paper_that_holds_before_a_witness(house: House) -
     case = house.case()
     meera = house.browser("meera")
     form = {"seen": str(case.sequence), "by": case.case.patient.name, "how": "thumb impression", "code": code}
+    first, *others = case.case.plan.extra_steps
+    form |= {f"step.{step}": "yes" for step in others}
+    left = meera.post(f"/case/{case.subject}/consented", {**form, "witness": "W. Neighbour"})
+    assert left.status_code == 422 and "Some extra steps have neither yes nor no." in left.text
+    form |= {f"step.{first}": "no"}
     refused = meera.post(f"/case/{case.subject}/consented", form)
     assert (
         refused.status_code == 409 and "has it read out before an impartial witness. Name the witness" in refused.text
@@ -244,6 +249,36 @@ def test_the_patient_signs_the_paper_that_holds_before_a_witness(house: House) -
     assert house.case().state == "signed off"
     assert meera.post(f"/case/{case.subject}/consented", {**form, "witness": "W. Neighbour"}).status_code == 303
     assert house.case().state == "consented"
+    assert (house.case().case.agreed_steps, house.case().case.talk.steps_refused) == (tuple(others), (first,))
+    assert house.case().sealed("consent") is not None, "ticks alter no word of the paper"
+
+
+def test_a_step_that_was_refused_on_the_form_was_not_agreed(house: House) -> None:
+    """WHO surgical checklist, Montgomery v Lanarkshire 2015: what was refused is told before, and told after."""
+    signed_off(house)
+    house.story().consent()
+    case = house.case().case
+    taken = case.plan.extra_steps[0]
+    talk = case.talk.model_copy(update={"steps_answered": Answer.YES, "steps_refused": (taken,)})
+    done = Done(side=case.eye.side, lens=case.plan.lens, steps=(taken,))
+    after = case.model_copy(update={"talk": talk, "done": done})
+    (difference,) = [one for one in differences(after) if one.told.id == "fact.step-taken"]
+    assert not difference.agreed
+    (difference,) = [
+        one for one in differences(case.model_copy(update={"done": done})) if one.told.id == "fact.step-taken"
+    ]
+    assert difference.agreed
+
+
+def test_a_patient_who_cannot_write_does_not_sign_by_a_slip(house: House) -> None:
+    house.story().enter(house.staff.counsellor, "changed", {"patient.writes_name": "no"})
+    code = signed_off(house)
+    case, meera = house.case(), house.browser("meera")
+    form = {"seen": str(case.sequence), "by": case.case.patient.name, "how": "signature", "code": code}
+    form |= {"witness": "W. Neighbour", **{f"step.{step}": "yes" for step in case.case.plan.extra_steps}}
+    asked = meera.post(f"/case/{case.subject}/consented", form)
+    assert asked.status_code == 422 and "cannot write their own name" in asked.text
+    assert meera.post(f"/case/{case.subject}/consented", {**form, "sure": "yes"}).status_code == 303
 
 
 def test_a_mind_may_change_after_signing(house: House) -> None:

@@ -7,8 +7,9 @@ from typing import Any
 
 from litestar.response import Template
 
-from consent.case import DecisionBasis, Outcome, Topic, Understood
+from consent.case import Answer, Case, DecisionBasis, Outcome, Topic, Understood
 from consent.compose.signing import needs_reader
+from consent.desk.as_seen import as_seen
 from consent.desk.entry import Entered, read_entry
 from consent.desk.entry import shown as answered
 from consent.desk.fields import Field, field
@@ -75,12 +76,17 @@ def decide(here: Here, form: Form, subject: str) -> Any:
     lacking = _lacking(case, read) if outcome is Outcome.AGREES and not form.text("without") else {}
     if lacking:
         return _page(here, case, form, replace(read, faults=lacking), status=422)
-    talk = {**read.data["talk"], **_held(here, case), "outcome": outcome.value}
+    talk = {**_without_ticks(read.data["talk"]), **_held(here, case), "outcome": outcome.value}
     try:
         enter(here.office.record, here.me, subject, Act(_OUTCOMES[outcome], case.sequence, {**read.data, "talk": talk}))
     except ConsentError as error:
         return _page(here, here.office.shelf.case(subject), form, read, error.problems, 409)
     return here.go(f"/case/{subject}")
+
+
+def _without_ticks(talk: dict[str, Any]) -> dict[str, Any]:
+    """The talk without what was ticked on a form that was signed before: a new form is ticked anew."""
+    return {name: value for name, value in talk.items() if name not in ("steps_answered", "steps_refused")}
 
 
 def _witness(here: Visitor, case: CaseState, read: Entered) -> Entered:
@@ -173,11 +179,26 @@ def keep_signature(here: Here, form: Form, subject: str) -> Any:
     details = {
         name: form.text(name)[:200] for name in ("by", "how", "code", "witness", "interpreter") if form.text(name)
     }
+    case = as_seen(here, subject, form)
+    ticks = {step: form.text(f"step.{step}") for step in case.case.plan.extra_steps}
+    if not set(ticks.values()) <= {"yes", "no"}:
+        return _signing(here, here.office.shelf.case(subject), form, (fault("signing.steps-left"),), 422)
+    if _contradicts(case.case, form):
+        return _signing(here, here.office.shelf.case(subject), form, (fault("signing.cannot-write"),), 422)
+    refused = [step.value for step, tick in ticks.items() if tick == "no"]
+    talk = {**case.data["talk"], "steps_answered": "yes", "steps_refused": refused}
+    data = {**case.data, "talk": talk} if ticks else None
     try:
-        enter(here.office.record, here.me, subject, Act("consented", form.whole("seen"), details=details))
+        enter(here.office.record, here.me, subject, Act("consented", form.whole("seen"), data, details=details))
     except ConsentError as error:
         return _signing(here, here.office.shelf.case(subject), form, error.problems, 409)
     return here.go(f"/case/{subject}")
+
+
+def _contradicts(case: Case, form: Sent) -> bool:
+    """Whether somebody who cannot write is said to have signed, and nobody has said that it is so."""
+    own = case.patient.decision.basis is DecisionBasis.SELF and case.patient.writes_name is Answer.NO
+    return own and form.text("how") == "signature" and form.text("sure") != "yes"
 
 
 def _signing(
@@ -197,6 +218,8 @@ def _signing(
         reader=needs_reader(case.case),
         problems=problems,
         faults=_by_field(problems),
+        steps=case.case.plan.extra_steps,
+        contradicts=form is not None and _contradicts(case.case, form),
         form=form,
     )
 
