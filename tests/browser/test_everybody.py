@@ -85,6 +85,8 @@ ELSEWHERE = {
     "/health": "for a program that looks after the machine, not a page",
     "/metrics": "for a program that looks after the machine, not a page",
     "/": "leads on to the first page of whoever asks",
+    "/in": "told to a script",
+    "/case/{subject}/talk/numbers": "leads on to a screen of the talk",
     "/case/{subject}/news": "told to a script",
     "/making/{name}": "looked at while papers are made, below",
     "/making/{name}/{place}": "a file",

@@ -254,3 +254,26 @@ def test_what_is_typed_while_the_desk_is_away_arrives_once_it_is_back(served: Se
     expect(page.locator("#kept")).to_contain_text("Kept", timeout=15_000)
     assert served.case("second-eye").case.eye.axial_length_mm == 24.7
     served.faults.clear()  # the browser tells each try that found nobody
+
+
+def test_what_was_typed_stays_when_the_session_has_ended_or_is_anothers(served: Served, chromium: Browser) -> None:
+    subject = served.subjects["second-eye"]
+    served.story("second-eye").explain(dt.datetime.now(IST) - dt.timedelta(minutes=9))
+    context = served.context(chromium, "asha")
+    page = context.new_page()
+    page.goto(f"/case/{subject}/review")
+    page.locator("details", has=page.locator('form[action$="/send-back"]')).locator("summary").click()
+    page.fill('form[action$="/send-back"] textarea', "The pupil was not measured in dim light.")
+    cookies = context.cookies()
+    context.clear_cookies(name="consent-session")
+    page.locator('form[action$="/send-back"] button').click()
+    expect(page.locator("#told a")).to_have_attribute("href", "/login")
+    assert page.input_value('form[action$="/send-back"] textarea') == "The pupil was not measured in dim light."
+    context.add_cookies(served.context(chromium, "meera").cookies())
+    page.locator('form[action$="/send-back"] button').click()
+    expect(page.locator("#told")).to_contain_text("opened by somebody else")
+    assert served.case("second-eye").state == "explained"
+    context.add_cookies(cookies)
+    page.locator('form[action$="/send-back"] button').click()
+    expect(page.locator(".stands")).to_contain_text("sent back")
+    assert served.case("second-eye").state == "sent back"

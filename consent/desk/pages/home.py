@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from litestar import Response
 from litestar.response import Redirect
 
 from consent.desk.here import Here
@@ -22,4 +25,10 @@ def begin(here: Here) -> Redirect:
     return here.go(next(path for role, path in BEGINS.items() if here.is_a(role)))
 
 
-HANDLERS = [begin]
+@shown("/in", EVERYBODY, first_password=True)
+def still_in(here: Here) -> Response[Any]:
+    """Who is logged in; a page asks before it sends what was typed."""
+    return Response({"me": here.me.id})
+
+
+HANDLERS = [begin, still_in]
