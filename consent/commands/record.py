@@ -75,10 +75,13 @@ def _open(options: argparse.Namespace) -> None:
 
     record = find_record(options.record, options.clinic)
     case = read_case(Path(options.case))
-    recorded = open_new(record, _who(record, options), case)
+    accepted, bare = case.figures_accepted, case.model_copy(update={"figures_accepted": None})
+    recorded = open_new(record, _who(record, options), bare)
     out.data(recorded.case.subject)
     number = recorded.entry.sequence
     out.chatter(f"Opened as entry {number}: a step that changes the case by this file takes --seen {number}.")
+    if accepted is not None:
+        out.chatter("Left out: figures_accepted. The surgeon accepts the figures in the record, as they are then.")
 
 
 def _enter(options: argparse.Namespace) -> None:

@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from consent.case import Answer
+from consent.drops.regimens import Regimen
 from consent.review import Assessment
 
 
 @dataclass(frozen=True)
 class DropsAgain:
-    """Drops were chosen before the capsule tore or vitreous was lost. ``regimen``: title of what is put forward now;
-    empty where nothing is."""
+    """Drops were chosen before the capsule tore or vitreous was lost. ``regimen``: what is put forward now, if any."""
 
-    regimen: str
+    regimen: Regimen | None
 
 
 def drops_again(assessment: Assessment) -> DropsAgain | None:
@@ -24,5 +24,5 @@ def drops_again(assessment: Assessment) -> DropsAgain | None:
     if case.plan.regimen is None or done.regimen is not None or case.drop_changes:
         return None
     chosen = assessment.proposal.chosen
-    titles = [one.regimen.title for one in assessment.proposal.candidates if one.regimen.id == chosen]
-    return DropsAgain(titles[0] if titles else "")
+    found = (one.regimen for one in assessment.proposal.candidates if one.regimen.id == chosen)
+    return DropsAgain(next(found, None))

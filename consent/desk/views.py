@@ -13,7 +13,7 @@ from markupsafe import Markup
 from consent.case import Side
 from consent.compose.pictures import eye_side
 from consent.desk.incoming import ME
-from consent.desk.ordered import regimen_now
+from consent.desk.ordered import course, regimen_now
 from consent.desk.returned import returned
 from consent.desk.settling import settled_at
 from consent.desk.told import told
@@ -55,6 +55,7 @@ def environment() -> Environment:
         "quoted": Quoted,
         "direction": direction,
         "told": told,
+        "course": course,
         "regimen_now": regimen_now,
         "returned": returned,
         "tell_new": tell_new,

@@ -209,6 +209,18 @@ def test_an_old_file_takes_nothing_back(clinic: Run, case_file: Path) -> None:
     assert (eye["guttata"], eye["axial_length_mm"]) == ("yes", 23.6)
 
 
+@pytest.mark.parametrize("name", ["ordinary", "hard", "second-eye"])
+def test_a_shipped_example_opens_as_it_is(clinic: Run, name: str) -> None:
+    """What the surgeon accepted in a file is no acceptance in the record, and it is said that it was left out."""
+    from consent.resources import package_data
+
+    path = package_data("case", "examples", f"{name}.toml")
+    code, out, err = clinic("record", "open", str(path), "--as", "meera", lines=(PASSWORDS["meera"],))
+    assert code == 0 and "Left out: figures_accepted" in err, err
+    data = json.loads(clinic("record", "show", out.strip(), "--json")[1])["data"]
+    assert "figures_accepted" not in data
+
+
 def test_the_last_entry_is_printed_wherever_a_case_is(clinic: Run, case_file: Path) -> None:
     """So that whoever writes a file knows what to give with ``--seen``."""
     code, out, err = clinic("record", "open", str(case_file), "--as", "meera", lines=(PASSWORDS["meera"],))

@@ -9,11 +9,15 @@ from collections.abc import Iterator
 import pytest
 
 from consent.case import Case
+from consent.clinic import read_clinic
 from consent.desk.fields import Field, fields_of
+from consent.desk.ordered import course
 from consent.desk.pages.settings import _fields as settings_fields
 from consent.desk.screens import elsewhere, screens
 from consent.desk.settling import settled_at, settled_points
-from consent.desk.words import interface_languages
+from consent.desk.words import Words, interface_languages
+from consent.drops.formulary import read_formulary
+from consent.drops.regimens import read_regimens, shipped_tables
 from consent.language import (
     DESK_DOMAIN,
     fonts_for,
@@ -82,6 +86,17 @@ def needed() -> Iterator[str]:
 def test_every_question_has_words() -> None:
     known = load_catalogue("en", None, DESK_DOMAIN).messages
     assert sorted(set(needed()) - known.keys()) == []
+
+
+def test_every_shipped_course_of_drops_has_its_name_in_each_language() -> None:
+    titles = {f"course.{name}": table["title"] for name, table in shipped_tables().items()}
+    english = load_catalogue("en", None, DESK_DOMAIN).messages
+    assert {name: one.forms[0] for name, one in english.items() if name.startswith("course.")} == titles
+    regimen = read_regimens(read_clinic(), read_formulary(read_clinic()))["drop-free"]
+    words = Words("bn")
+    assert words.show(course(regimen, words)) == words.say("course.drop-free") != "drop-free"
+    own = regimen.model_copy(update={"title": "As our house does it"})
+    assert str(words.show(course(own, words))) == "As our house does it"
 
 
 def test_no_label_is_the_name_of_a_key() -> None:
