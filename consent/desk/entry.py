@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping, Set
+from collections.abc import Callable, Iterable, Mapping, Set
 from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,7 +15,7 @@ from pydantic_core import ErrorDetails
 from consent.case import Case
 from consent.desk.fields import Field, optional_tables
 from consent.desk.form import Sent
-from consent.desk.typed import NOTHING, Tree, at, put, value_of, without_empty_tables
+from consent.desk.typed import NOTHING, Tree, at, put, rows_of, takes_groups, value_of, without_empty_tables
 from consent.language import Quoted
 from consent.wording import Remark, remark
 
@@ -33,29 +33,77 @@ class Entered:
     held_back: frozenset[str] = frozenset()
 
 
+@dataclass(frozen=True)
+class Slip:
+    """An answer that the case could hold and nobody can mean. ``where``: the question at which it is said; ``about``:
+    the questions that say it together."""
+
+    where: str
+    said: Remark
+    about: frozenset[str]
+
+
+Slips = Callable[[Mapping[str, Any]], Iterable[Slip]]
+"""Finds them in the data of a case."""
+
+
 def read_entry(
-    form: Sent, fields: Iterable[Field], data: Mapping[str, Any], zone: ZoneInfo, model: type[BaseModel] = Case
+    form: Sent,
+    fields: Iterable[Field],
+    data: Mapping[str, Any],
+    zone: ZoneInfo,
+    model: type[BaseModel] = Case,
+    slips: Slips = lambda _: (),
 ) -> Entered:
     """The case in ``data`` (or another ``model``) with what ``form`` says to those of ``fields`` it asks.
 
     A question whose answer the case cannot hold keeps what it said before, and its fault is named; the others are kept.
+    So is one that slipped, where the form says it and the case did not.
     """
     every = tuple(fields)
     asked = [one for one in every if one.path in set(form.texts(ASKED))]
     wanted = {one.path: _in_old_order(value_of(form, one, one.path, zone), at(data, one.path)) for one in asked}
+    new = {path for path, value in wanted.items() if value != at(data, path)}
+    rows = {one.path: tuple(rows_of(form, one, one.path, zone)) for one in asked if one.kind == "rows"}
     faults: dict[str, Remark] = {}
     held: set[str] = set()
     while True:
         made = _with(data, {path: value for path, value in wanted.items() if path not in held}, every, model)
-        found = _faults(made, asked, model)
-        faults = {**found, **faults}
-        if not found:
-            return Entered(made, faults, frozenset(held))
         left = wanted.keys() - held
+        slipped = [one for one in slips(made) if one.about & new & left]
+        found = _faults(made, asked, model)
+        named = {_named(name, asked, rows, held): said for name, said in found.items()}
+        faults = {**{one.where: one.said for one in slipped}, **named, **faults}
+        if not found and not slipped:
+            return Entered(made, faults, frozenset(held))
         back = _with_their_tables({path for name in found for path in _to_hold(name, left)}, left, model)
+        back |= {path for one in slipped for path in one.about & left}
         if not back:
             return Entered(dict(data), faults, frozenset(wanted))
         held |= back
+
+
+def read_new(form: Sent, fields: Iterable[Field], data: Mapping[str, Any], zone: ZoneInfo) -> Entered:
+    """A case that is not there yet, begun as ``data``: all of it is right, or what is wrong or missing is named, that
+    alone, and all that was typed is held back."""
+    every = tuple(fields)
+    wanted = {one.path: value_of(form, one, one.path, zone) for one in every}
+    made = _with(data, wanted, every, Case)
+    faults = _faults(made, list(every), Case)
+    return Entered(dict(data), faults, frozenset(wanted)) if faults else Entered(made)
+
+
+def _named(name: str, asked: list[Field], rows: Mapping[str, tuple[int, ...]], held: Set[str]) -> str:
+    """``name`` as the form has it: a row by its place there, where others are empty or taken out (``rows`` are those
+    that say something); a table of several questions by the first of them."""
+    for path, places in rows.items():
+        found = re.match(rf"{re.escape(path)}\.(\d+)(?=\.|$)", name)
+        if found and path not in held and int(found[1]) < len(places):
+            return f"{path}.{places[int(found[1])]}{name[found.end() :]}"
+    plain = re.sub(r"\.\d+", "", name)
+    if not plain or any(plain == one.path or plain.startswith(f"{one.path}.") for one in asked):
+        return name
+    return next((one.path for one in asked if one.path.startswith(f"{plain}.")), name)
 
 
 def _to_hold(name: str, kept: Set[str]) -> set[str]:
@@ -173,6 +221,8 @@ _KINDS = frozenset({"error.date", "error.time", "error.moment", "error.answer", 
 def _number(error: ErrorDetails, asked: Field) -> Remark:
     if error["type"].startswith(("greater_than", "less_than")) and asked.low is not None and asked.high is not None:
         return remark("error.range", low=asked.low, high=asked.high)
+    if takes_groups(asked) and "," in str(error["input"]):
+        return remark("error.comma")
     return remark("error.whole" if asked.kind == "whole" else "error.number")
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from consent.case import Answer, Asked, Case, ExtraStep, Lens
+from consent.case import Answer, Case, ExtraStep, Lens
 from consent.compose.form_plan import lens_remark
 from consent.compose.page_code import short_code
 from consent.desk.fields import slug
@@ -17,11 +17,6 @@ from consent.record.state import SealedSet, Told
 from consent.review import Point
 from consent.wording import Remark, remark
 
-_YES_NO: dict[Answer, tuple[str, Mark]] = {
-    Answer.YES: ("pause.yes", "ask"),
-    Answer.NO: ("pause.no", "plain"),
-    Answer.UNKNOWN: ("pause.unknown", "ask"),
-}
 _SHELF: dict[Answer, Mark] = {Answer.YES: "good", Answer.NO: "stop", Answer.UNKNOWN: "ask"}
 
 
@@ -189,41 +184,6 @@ def _lens(label: str, lens: Lens, agreed: Remark | None = None, mark: Mark = "pl
 def steps_not_on_form(case: Case) -> tuple[ExtraStep, ...]:
     """Extra steps that nobody put to the patient."""
     return tuple(step for step in ExtraStep if step not in case.plan.extra_steps)
-
-
-def look_out(case: Case) -> tuple[Fact, ...]:
-    """Allergies, blood thinners and alpha-blockers; what nobody asked is said, and never taken for a no."""
-    return (*_allergies(case), *_medicines(case))
-
-
-def _allergies(case: Case) -> Iterator[Fact]:
-    allergies = case.health.allergies
-    if allergies.asked is Asked.NOT_ASKED:
-        yield Fact("pause.allergies", remark("pause.allergies-not-asked"), "ask")
-    elif allergies.asked is Asked.NONE:
-        yield Fact("pause.allergies", remark("pause.allergies-none"))
-    for one in allergies.known:
-        words = "pause.allergy-severe" if one.severe is Answer.YES else "pause.allergy"
-        said = remark(words, substance=Quoted(one.substance), reaction=Quoted(one.reaction))
-        yield Fact("pause.allergies", said, "stop")
-
-
-def _medicines(case: Case) -> Iterator[Fact]:
-    health, fitness = case.health, case.fitness
-    for name in ("anticoagulant", "antiplatelet"):
-        words, mark = _YES_NO[getattr(health, name)]
-        yield Fact(f"pause.{name}", remark(words), mark)
-    if fitness.inr is not None:
-        slots = {"date": fitness.inr_on} if fitness.inr_on else {}
-        yield Fact(
-            "pause.anticoagulant", remark("pause.inr" if slots else "pause.inr-no-date", value=fitness.inr, **slots)
-        )
-    alpha = health.alpha_blocker
-    words, mark = _YES_NO[alpha.ever]
-    yield Fact("pause.alpha", remark(words), mark)
-    if alpha.drugs:
-        now = remark(_YES_NO[alpha.taking_now][0])
-        yield Fact("pause.alpha", remark("pause.alpha-drugs", drugs=Quoted(", ".join(alpha.drugs)), now=now), "ask")
 
 
 def anaesthesia(case: Case) -> Fact:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import Literal
 
 from consent.case import Side
@@ -20,7 +20,7 @@ from consent.review import Assessment
 
 EARLY, LATE = 15, 30
 """Minutes before and after a round in which it is the one to be done now. A working choice, no source."""
-_HOUR = 60
+_HOUR, _WEEK = 60, 7
 Sign = Literal["now", "next", ""]
 
 
@@ -82,6 +82,12 @@ def phone_days(assessment: Assessment, voice: Voice) -> tuple[PhoneDay, ...]:
     surgery = {plan.surgery} if plan.issued_from <= 0 else set()
     dates = sorted({*sittings, *visits, *surgery})
     return tuple(_day(assessment, date, sittings.get(date), voice) for date in dates)
+
+
+def weeks(days: Sequence[PhoneDay]) -> tuple[tuple[PhoneDay, ...], ...]:
+    """``days`` by sevens of dates from the first one on; a week without any is left out."""
+    first = days[0].date if days else dt.date.min
+    return tuple(tuple(week) for _, week in groupby(days, key=lambda day: (day.date - first).days // _WEEK))
 
 
 def _day(assessment: Assessment, date: dt.date, day: DaySessions | None, voice: Voice) -> PhoneDay:

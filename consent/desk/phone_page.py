@@ -6,13 +6,15 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from consent.case import Case
 from consent.clinic import Clinic
 from consent.compose import Document, Voice
 from consent.compose.document import Block, Columns, Line, Section
 from consent.compose.drop_wall import Poster
 from consent.compose.page_code import short_code
 from consent.compose.which_eye import eye_box
-from consent.desk.phone_days import GoesOn, PhoneDay, goes_on, phone_days
+from consent.desk.phone_days import GoesOn, PhoneDay, goes_on, phone_days, weeks
+from consent.desk.phone_visits import PhoneVisit, next_visit, phone_visits, told_by_day
 from consent.desk.words import Words, words_in
 from consent.errors import PaperError, Problem
 from consent.language import Quoted, languages, load_catalogue, release_of
@@ -48,8 +50,9 @@ class Head:
 
 @dataclass(frozen=True)
 class PhonePage:
-    """All that the page shows. ``told``: drops not to be given, and what staff give; ``sheet``: the sections of the
-    sheet for home in the order of the paper; ``marks``: what is said at the head of every paper."""
+    """All that the page shows. ``told``: drops not to be given, and what staff give; ``visits``: as the list of the
+    sheet has them; ``sheet``: the sections of the sheet for home in the order of the paper; ``marks``: what is said at
+    the head of every paper."""
 
     words: Words
     papers: SealedSet
@@ -62,6 +65,7 @@ class PhonePage:
     on_going: tuple[GoesOn, ...]
     told: tuple[Block, ...]
     rules: tuple[Block, ...]
+    visits: tuple[PhoneVisit, ...]
     sheet: tuple[Section, ...]
     langs: tuple[tuple[str, str], ...]
     marks: tuple[str, ...]
@@ -72,6 +76,15 @@ class PhonePage:
     def is_before(self) -> bool:
         """Whether the operation is still to come."""
         return self.papers.stage == CONSENT
+
+    @property
+    def weeks(self) -> tuple[tuple[PhoneDay, ...], ...]:
+        """The days by week."""
+        return weeks(self.days)
+
+    def next_visit(self, day: dt.date) -> dt.date | None:
+        """The day of the next visit on ``day``."""
+        return next_visit(self.visits, day)
 
     @property
     def code(self) -> str:
@@ -114,7 +127,8 @@ def phone_page(pack: Pack, papers: SealedSet, tag: str) -> PhonePage:
         on_going=goes_on(assessment, voice) if calendar else (),
         told=tuple(_blocks(calendar, ("wall", "drugs"), _TOLD)),
         rules=tuple(_blocks(calendar, ("bottles",), frozenset({"bottles", "rulesbox"}))),
-        sheet=tuple(_sections(sheet)),
+        visits=phone_visits(assessment.case),
+        sheet=tuple(_sections(sheet, assessment.case, voice)),
         langs=sheet.languages,
         marks=_marks((sheet, *more), voice, clinic),
         day_call=call(clinic.telephone.day),
@@ -171,11 +185,12 @@ def _flat(blocks: tuple[Block, ...]) -> Iterator[Block]:
             yield block
 
 
-def _sections(sheet: Document) -> Iterator[Section]:
-    """The sections without what is only for a pen, and without the eye, which stands at the head of the page."""
+def _sections(sheet: Document, case: Case, voice: Voice) -> Iterator[Section]:
+    """The sections without what is only for a pen, and without the eye, which stands at the head of the page; the next
+    visit as it is on the day on which it is read."""
     for section in sheet.sections:
         blocks = (block for block in section.blocks if block.kind not in _ON_PAPER_ONLY | {"eyebox"})
-        yield replace(section, blocks=tuple(blocks))
+        yield replace(section, blocks=tuple(told_by_day(blocks, case, voice)))
 
 
 def call(number: str) -> Telephone:

@@ -22,6 +22,7 @@ class _Screen(BaseModel):
 
     id: str
     source: Literal["patient", "notes", "plan"] = Field(alias="from")
+    rest_no: bool = False
     questions: tuple[str, ...]
 
 
@@ -31,17 +32,23 @@ class _Screens(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     folded: tuple[str, ...]
+    together: tuple[tuple[str, ...], ...]
+    found_on: tuple[str, ...]
+    of_mothers: frozenset[str]
+    no_is_a_finding: frozenset[str]
     screens: tuple[_Screen, ...]
     elsewhere: dict[str, str]
 
 
 @dataclass(frozen=True)
 class Screen:
-    """One subject with its questions, in the order in which they are asked; ``source``: where its answers come from."""
+    """One subject with its questions, in the order in which they are asked; ``source``: where its answers come from;
+    ``rest_no``: those of its questions that can be answered with "no" all at once."""
 
     id: str
     source: str
     fields: tuple[Question, ...]
+    rest_no: frozenset[str] = frozenset()
 
     @property
     def words(self) -> str:
@@ -57,7 +64,12 @@ def _read() -> _Screens:
 @cache
 def screens() -> tuple[Screen, ...]:
     """Every screen, in the order of the talk."""
-    return tuple(Screen(one.id, one.source, tuple(_asked(one.questions))) for one in _read().screens)
+    return tuple(_screen(one, tuple(_asked(one.questions))) for one in _read().screens)
+
+
+def _screen(one: _Screen, fields: tuple[Question, ...]) -> Screen:
+    plain = {field.path for field in fields if field.kind == "answer"} - _read().no_is_a_finding
+    return Screen(one.id, one.source, fields, frozenset(plain if one.rest_no else ()))
 
 
 @cache
@@ -84,6 +96,22 @@ def elsewhere() -> dict[str, str]:
 def folded() -> frozenset[str]:
     """Keys that are asked in a fold: only needed sometimes."""
     return frozenset(_read().folded)
+
+
+@cache
+def sent_with(path: str) -> str:
+    """Name of the group with which ``path`` is sent, as one of them alone may not agree; empty where it is in none."""
+    return next((group[0] for group in _read().together if path in group), "")
+
+
+def found_on() -> tuple[str, ...]:
+    """Keys that hold the day on which something was measured."""
+    return _read().found_on
+
+
+def of_mothers() -> frozenset[str]:
+    """Keys that are asked of women who may bear a child."""
+    return _read().of_mothers
 
 
 def _asked(questions: tuple[str, ...]) -> Iterator[Question]:

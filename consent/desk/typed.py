@@ -15,6 +15,8 @@ Tree = dict[str, Any]
 NOTHING = object()
 """Stands for a question that was left empty."""
 _NUMBER = re.compile(r"[+-]?\d{1,9}(\.\d{1,9})?")
+_GROUPED = re.compile(r"[+-]?\d{1,3}([, ]\d{3})+(\.\d{1,9})?")
+_THOUSAND = 1000
 
 
 def value_of(form: Sent, field: Field, name: str, zone: dt.tzinfo) -> Any:
@@ -31,21 +33,29 @@ def value_of(form: Sent, field: Field, name: str, zone: dt.tzinfo) -> Any:
     if field.kind == "texts":
         return list(form.texts(name))
     if field.kind == "rows":
-        return [row for row in (_row(form, field, f"{name}.{place}", zone) for place in places(form, name)) if row]
+        return list(rows_of(form, field, name, zone).values())
     if field.kind == "tick":
         return form.text(name) == "yes"
     text = form.text(name)
     if not text:
         return NOTHING
+    if field.kind in ("number", "whole"):
+        return _number(text, field)
     read = _READERS.get(field.kind)
     return read(text, zone) if read else text
 
 
-def places(form: Sent, name: str) -> list[int]:
-    """The places of the rows that were sent, without those to be taken out."""
+def rows_of(form: Sent, field: Field, name: str, zone: dt.tzinfo, removed: bool = False) -> dict[int, Tree]:
+    """The rows that say something, by their place in the form; those to be taken out only where ``removed``."""
     pattern = re.compile(re.escape(name) + r"\.(\d{1,3})\.")
-    places = {int(match[1]) for key in form.names() if (match := pattern.match(key))}
-    return sorted(place for place in places if not form.text(f"{name}.{place}.remove"))
+    places = sorted({int(match[1]) for key in form.names() if (match := pattern.match(key))})
+    kept = (place for place in places if removed or not is_removed(form, name, place))
+    return {place: row for place in kept if (row := _row(form, field, f"{name}.{place}", zone))}
+
+
+def is_removed(form: Sent, name: str, place: int) -> bool:
+    """Whether the row at ``place`` is to be taken out."""
+    return bool(form.text(f"{name}.{place}.remove"))
 
 
 def _row(form: Sent, field: Field, name: str, zone: dt.tzinfo) -> Tree:
@@ -56,11 +66,22 @@ def _row(form: Sent, field: Field, name: str, zone: dt.tzinfo) -> Tree:
     return row if said else {}
 
 
-def _number(text: str, _: dt.tzinfo) -> Any:
-    plain = "".join(_latin(text).replace(",", ".").replace("−", "-").split())
+def _number(text: str, field: Field) -> Any:
+    """A comma or a blank before three digits groups them where ``field`` takes numbers as large; where it takes only
+    small ones with decimals, a comma is the decimal sign. No sign is passed over: "5,5" never becomes 55."""
+    plain = re.sub(r"(?<=^[+-]) ", "", " ".join(_latin(text).replace("−", "-").split()))
+    if takes_groups(field):
+        plain = re.sub("[, ]", "", plain) if _GROUPED.fullmatch(plain) else plain
+    else:
+        plain = plain.replace(",", ".")
     if not _NUMBER.fullmatch(plain):
         return text
     return float(plain) if "." in plain else int(plain)
+
+
+def takes_groups(field: Field) -> bool:
+    """Whether ``field`` takes whole numbers, or numbers of four digits and more."""
+    return field.kind == "whole" or (field.high is not None and field.high >= _THOUSAND)
 
 
 def _latin(text: str) -> str:
@@ -96,8 +117,6 @@ def _time(text: str, _: dt.tzinfo) -> Any:
 
 
 _READERS: dict[Kind, Callable[[str, dt.tzinfo], Any]] = {
-    "number": _number,
-    "whole": _number,
     "moment": _moment,
     "date": _date,
     "time": _time,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 import shutil
 from collections.abc import Iterator
@@ -12,12 +13,17 @@ from unittest.mock import patch
 import pytest
 
 from consent.clinic import read_clinic
+from consent.desk.audit_columns import asked_columns, heading, helpful_columns, needed_columns
+from consent.language import DESK_DOMAIN, Counts, Rung, load_catalogue
 from consent.record.accounts import make_account, read_accounts
-from consent.record.moves import Role
+from consent.record.keeping_certificate import CHANGED
+from consent.record.login import _AGAIN as AGAIN
+from consent.record.moves import Role, moves
 from consent.record.place import Place, make_record
 from consent.record.restore import restore
 from consent.record.settings_kept import history
 from consent.resources import package_data
+from consent.risk.audit.columns import map_columns
 from tests.desk import house as driver
 from tests.desk.house import Browser, House, open_house
 from tests.record.acts import without_printing
@@ -204,3 +210,115 @@ def test_past_cases_are_read_and_the_file_is_not_kept(own: House) -> None:
     )
     assert answer.status_code == 422
     assert own.app.state.office.record.clinic.audit is None
+
+
+def rows_of_the_ledger(browser: Browser, tag: str) -> str:
+    browser.cookies["consent-language"] = tag
+    table = re.search(r"<tbody>.*</tbody>", browser.get("/ledger").text, re.S)
+    assert table is not None
+    return re.sub(r"<[^>]+>", " ", table[0])
+
+
+def test_the_ledger_tells_in_words_what_was_done_and_whose_account_it_was(house: House) -> None:
+    house.nobody().post("/login", {"login": "asha", "password": "not the right one"})
+    house.nobody().post("/login", {"login": "nobody.here", "password": "not the right one"})
+    noor = house.browser("noor")
+    english = rows_of_the_ledger(noor, "en")
+    assert "Logged in" in english and "Login refused: wrong name or password" in english
+    assert "Dr Asha Invented (asha)" in english and "Account made" in english and "New password kept" in english
+    assert "A name that nobody has" in english and "Somebody unknown" in english
+    assert "account-" not in english and "login-" not in english and "nobody.here" not in english
+    for tag in ("bn", "hi"):
+        rows = rows_of_the_ledger(noor, tag)
+        assert not re.search(r"[Ll]og|[Pp]assword|[Aa]ccount|[Ss]omebody|nobody", rows)
+
+
+def test_every_kind_of_entry_has_words() -> None:
+    """Kinds that are written with their name in the source, and those of tries, which are put together."""
+    written = "\n".join(file.read_text(encoding="utf-8") for file in package_data().rglob("*.py"))
+    calls = re.findall(r'Role\.LEAD,\s*"([a-z-]+)"|kind == "([a-z]+(?:-[a-z]+)+)"|told = \("([a-z-]+)"', written)
+    named = {kind for found in calls for kind in found if kind} | {CHANGED, "refused", "logged-out"}
+    tries = {f"{meaning}{end}" for meaning in ("login", *AGAIN) for end in ("", "-refused", "-too-soon")}
+    assert {"account-made", "password-set", "settings-kept", "clock-put-right"} <= named
+    known = load_catalogue("en", None, DESK_DOMAIN).messages
+    assert [kind for kind in sorted(named | tries) if f"ledger.kind.{kind}" not in known and kind not in moves()] == []
+
+
+def test_what_was_chosen_for_an_account_is_not_lost_and_its_making_is_told(house: House) -> None:
+    lila = house.browser("lila")
+    lila.cookies["consent-language"] = "en"
+    typed = {"name": "Nina New", "login": "nina.n", "role": ["counsellor", "theatre"], "password": "short"}
+    answer = lila.post("/lead/people", typed)
+    assert answer.status_code == 422
+    new = answer.text[answer.text.index("New account") :]
+    assert 'value="Nina New"' in new
+    assert re.findall(r'value="(\w+)" checked', new) == ["counsellor", "theatre"]
+    made = lila.post("/lead/people", typed | {"password": "four words nobody guesses"})
+    page = lila.get(made.headers["location"]).text
+    assert re.search(r'role="status">.*The account of Nina New is made: nina.n', page)
+    assert (
+        'role="status">' not in lila.get("/lead/people?made=nobody").text.partition("<main")[2].partition("</main>")[0]
+    )
+
+
+def test_a_change_that_cannot_be_is_shown_again_as_it_was_typed(house: House) -> None:
+    lila = house.browser("lila")
+    lila.cookies["consent-language"] = "en"
+    answer = lila.post("/lead/people/tara", {"do": "change", "name": "", "role": ["auditor"]})
+    assert answer.status_code == 422
+    tara = re.search(r'<details class="card person" open>.*?</details>', answer.text, re.S)
+    assert tara is not None and re.findall(r'value="(\w+)" checked', tara[0]) == ["auditor"]
+    new = answer.text[answer.text.index("New account") :]
+    assert "checked" not in new
+
+
+def test_a_passphrase_typed_otherwise_is_told_in_its_own_words(house: House) -> None:
+    lila = house.browser("lila")
+    lila.cookies["consent-language"] = "en"
+    answer = lila.post("/lead/backup", {"passphrase": "four words for the safe", "again": "another"})
+    assert "The passphrase was not typed the same twice." in answer.text and "password was" not in answer.text
+
+
+def test_a_file_of_another_kind_is_told_which_are_read(house: House) -> None:
+    lila = house.browser("lila")
+    lila.cookies["consent-language"] = "en"
+    page = lila.post("/lead/audit", {}, files={"file": ("cases.txt", b"nothing")}).text
+    assert "This file is not read: cases.txt" in page and "CSV, XLSX or ODS" in page
+    assert "No file was chosen" in lila.post("/lead/audit", {}, files={"file": ("", b"")}).text
+
+
+def test_the_columns_told_are_those_the_reader_needs(house: House) -> None:
+    lila = house.browser("lila")
+    page = lila.get("/lead/audit").text
+    for column in (*needed_columns(), *helpful_columns()):
+        assert f">{heading(column)}<" in page
+    assert [column.id for column in needed_columns()] == ["age_years", "outcome"]
+    given = lila.post("/lead/audit", {"do": "empty-file"})
+    assert given.headers["content-disposition"] == 'attachment; filename="past-cases.csv"'
+    (row,) = csv.reader(given.text.splitlines())
+    assert set(map_columns(row, "")) == {column.id for column in asked_columns()}
+
+
+@pytest.mark.parametrize(
+    ("rungs", "may"),
+    [
+        ({Rung.RELEASED: 3, Rung.CLINICIAN_CHECKED: 1}, "all"),
+        ({Rung.BACK_TRANSLATED: 1, Rung.RELEASED: 3}, "some"),
+        ({Rung.MACHINE_DRAFT: 4}, "none"),
+    ],
+)
+def test_a_language_says_first_whether_its_sheets_may_be_signed(house: House, rungs: dict[Rung, int], may: str) -> None:
+    state = Counts(sum(rungs.values()), {rung: rungs.get(rung, 0) for rung in Rung}, 2)
+    lila = house.browser("lila")
+    lila.cookies["consent-language"] = "en"
+    with patch("consent.desk.pages.lead.counts", lambda *_, **__: state):
+        page = lila.get("/lead/languages").text
+    words = {
+        "all": "Sheets may be signed.",
+        "some": "Only sheets whose words were all checked may be signed.",
+        "none": "Sheets may not be signed",
+    }
+    assert words[may] in page and not any(other in page for name, other in words.items() if name != may)
+    assert "Out of date: 2." in page and "“clinician-checked” or further" in page
+    one = page[page.index('<ul class="tongues"') :]
+    assert one.index(words[may]) < one.index("Out of date") < one.index("<details")

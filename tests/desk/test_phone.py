@@ -23,10 +23,13 @@ from consent.desk.phone_file import file_html, page_html
 from consent.desk.phone_page import PhonePage, phone_page
 from consent.desk.phone_same import same_as_signed
 from consent.desk.phone_token import find_by_token, papers_for_phone, token_of
+from consent.desk.phone_visits import next_visit, phone_visits
+from consent.desk.waiting import visits_ahead
 from consent.pack import Pack, compose_pack
 from consent.record.keys import MasterKey, new_key
+from consent.record.moves import State
 from consent.record.place import Place, make_record
-from consent.record.state import AFTERCARE, SealedSet
+from consent.record.state import AFTERCARE, CaseState, SealedSet, data_of
 from consent.review import Assessment, assess
 from tests.compose.calendars import FORMULARY, REGIMENS
 from tests.conftest import NAMES, shipped_case
@@ -206,6 +209,62 @@ def test_today_and_tomorrow_stand_first_without_a_script(clinic: Clinic) -> None
     assert html.index('id="today"') < today < html.index('id="tomorrow"') < tomorrow < html.index('id="days"')
     assert html.count('data-day="2027-02-27"') == 1
     assert re.findall(r'data-sign="(\w+)">', html[today:tomorrow]) == ["now", "next"]
+
+
+def test_the_eye_and_the_next_round_stand_before_all_else(clinic: Clinic) -> None:
+    html = page_html(page_of("ordinary", clinic, "en"), dt.datetime(2027, 2, 27, 9, 0, tzinfo=IST))
+    eye, soon, first = html.index('class="eyehead"'), html.index('class="soon"'), html.index('<details class="day"')
+    who, other_days = html.index("The drops are put in by"), html.index('id="days"')
+    assert eye < soon < first < who < other_days
+    # The next round is told whole: its time, and each drop with its eye, as in the list of the day below.
+    assert "12:00" in html[soon:first] and re.findall(_DROP, html[soon:first], re.S) == [
+        (mark, eye) for at, drops in drops_in(html)["2027-02-27"] if at == "12:00" for mark, eye in drops
+    ]
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_days_are_folded_by_week_and_none_is_left_out(name: str, clinic: Clinic) -> None:
+    page = page_of(name, clinic, "en")
+    assert [day for week in page.weeks for day in week] == list(page.days)
+    for week in page.weeks:
+        assert (week[-1].date - week[0].date).days < 7
+    html = file_html(page, OPERATIONS.date())
+    for day in page.days:
+        assert html.count(f'data-day="{day.date.isoformat()}"') == 1
+
+
+MORNING_ENTERED = case_maker()({"day1": {"pressure_mmhg": 15}})
+"""The first morning was entered although its day has not come, as when everything is entered in one go."""
+
+
+def visit_told(html: str) -> tuple[list[str], list[str]]:
+    """The days of the next visit: in the sentence that is shown, and in the list of visits."""
+    sentence = re.findall(r'<p class="para strong" data-next="([^"]+)">', html)
+    rows = re.findall(r'<tr data-visit="([^"]+)".*?</tr>', html, re.S)
+    marked = [row for row in re.findall(r"<tr data-visit=.*?</tr>", html, re.S) if "data-coming>" in row]
+    assert rows
+    return sentence, [row[16:26] for row in marked]
+
+
+def test_the_next_visit_is_the_same_wherever_it_is_told(clinic: Clinic) -> None:
+    page = phone_page(compose_pack(MORNING_ENTERED, clinic, ("en",)), PAPERS, "en")
+    days = [visit.date for visit in page.visits]
+    assert days[0] == dt.date(2027, 2, 25) and len(days) > 2
+    for today in (dt.date(2027, 2, 24), *days, days[-1] + dt.timedelta(days=1)):
+        coming = [day.isoformat() for day in days if day >= today][:1]
+        sentence, marked = visit_told(page_html(page, dt.datetime.combine(today, dt.time(9), IST)))
+        assert marked == coming and sentence[: len(coming)] == coming and len(sentence) == 1, today
+        assert visit_told(file_html(page, today)) == (sentence, marked)
+
+
+@pytest.mark.parametrize("kept", ["yes", "no", "unknown"])
+def test_the_next_visit_is_the_one_that_staff_are_told_of(kept: str) -> None:
+    changed = [{"kind": "day 1", "date": "2027-02-25", "kept": kept}, {"kind": "week 1", "date": "2027-03-03"}]
+    case = case_maker()({"visits": changed})
+    state = CaseState("case-0", State.DONE, data_of(case))
+    for day in range(24, 29):
+        today = dt.date(2027, 2, day)
+        assert next_visit(phone_visits(case), today) == next(iter(visits_ahead(state, today)), None)
 
 
 # The address

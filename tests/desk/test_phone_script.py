@@ -12,12 +12,14 @@ import pytest
 from consent.clinic import Clinic
 from consent.desk.phone_days import signs
 from consent.desk.phone_file import file_html
-from consent.desk.phone_page import PhonePage
+from consent.desk.phone_page import PhonePage, phone_page
+from consent.pack import compose_pack
 from tests.chromium import PROGRAM
 from tests.desk.house import OPERATIONS
-from tests.desk.test_phone import drops_in, page_of
+from tests.desk.test_phone import MORNING_ENTERED, PAPERS, drops_in, page_of
 
 pytestmark = pytest.mark.skipif(PROGRAM is None, reason="there is no chromium on this machine")
+PHONE = {"width": 390, "height": 844}
 ONE_DAY = dt.timedelta(days=1)
 ZONE = dt.timezone(dt.timedelta(hours=5, minutes=30))
 
@@ -99,3 +101,49 @@ def test_without_the_script_every_day_is_there_in_order_and_none_is_today(
     opened.goto(file.as_uri())
     assert not opened.is_visible("#today") and opened.is_visible("[data-heading=all]")
     assert opened.locator("#days summary h3").all_inner_texts() == [day.title.plain for day in page.days]
+
+
+@pytest.mark.parametrize("tag", ["en", "bn", "ur"])
+def test_the_next_round_is_seen_whole_when_the_page_is_opened(
+    chromium: Any, clinic: Clinic, tmp_path: Path, tag: str
+) -> None:
+    path = tmp_path / "drops.html"
+    path.write_text(file_html(page_of("ordinary", clinic, tag), OPERATIONS.date()), encoding="utf-8")
+    opened = chromium.new_context(viewport=PHONE, timezone_id="Asia/Kolkata").new_page()
+    at_nine = dt.datetime(2027, 2, 27, 9, 0, tzinfo=ZONE)
+    opened.clock.set_fixed_time(at_nine)
+    opened.goto(path.as_uri())
+    bottom, bar = (
+        opened.evaluate(f"document.querySelector('{place}').getBoundingClientRect().{edge}")
+        for place, edge in ((".soon", "bottom"), (".calls", "top"))
+    )
+    assert opened.evaluate("document.querySelectorAll('.soon .drop').length") == 2
+    assert bottom <= bar
+    opened.context.close()
+
+
+def test_the_script_names_the_next_visit_that_the_program_names(chromium: Any, clinic: Clinic, tmp_path: Path) -> None:
+    page = phone_page(compose_pack(MORNING_ENTERED, clinic, ("bn",)), PAPERS, "bn")
+    path = tmp_path / "drops.html"
+    path.write_text(file_html(page, OPERATIONS.date()), encoding="utf-8")
+    opened = chromium.new_context(viewport=PHONE, timezone_id="Asia/Kolkata").new_page()
+    opened.goto(path.as_uri())
+    for today in (OPERATIONS.date(), *(visit.date for visit in page.visits)):
+        at(opened, today)
+        wanted = page.next_visit(today)
+        assert wanted is not None
+        shown = opened.locator("[data-next]:visible").evaluate_all("all => all.map(one => one.dataset.next)")
+        marked = opened.locator("[data-visit]:has([data-coming]:visible)")
+        assert shown == [wanted.isoformat()]
+        assert marked.evaluate_all("all => all.map(one => one.dataset.visit)") == [wanted.isoformat()]
+    opened.context.close()
+
+
+def test_weeks_without_a_day_of_their_own_are_not_shown(telephone: Any, page: PhonePage) -> None:
+    date = min(day.date for day in page.days)
+    at(telephone, date)
+    weeks = telephone.evaluate(
+        "[...document.querySelectorAll('.week')].map(one => [one.hidden, one.querySelectorAll('.day').length])"
+    )
+    assert all(hidden == (not count) for hidden, count in weeks) and len(weeks) == len(page.weeks)
+    assert telephone.evaluate("document.querySelectorAll('.week[open]').length") == 0

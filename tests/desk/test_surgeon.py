@@ -316,7 +316,9 @@ def test_why_a_case_came_back_stands_where_it_is_worked_on(house: House) -> None
     form = {"reason": reason, "seen": house.case().sequence}
     house.browser("asha").post(f"/case/{case.subject}/send-back", form)
     meera = house.browser("meera")
-    for path in ("", "/talk", "/decision"):
+    listed = text_of(meera.get("/cases").text)
+    assert "Sent back by the surgeon Shanti Example" in listed
+    for path in ("", "/talk", "/decision", "/enter/front"):
         page = text_of(meera.get(f"/case/{case.subject}{path}").text)
         assert reason in page and "Dr Asha Invented has sent it back" in page, path
     house.story().explain(house.record.clock().astimezone(IST) - dt.timedelta(minutes=2))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable
+from html import unescape
 
 import pytest
 
@@ -16,7 +17,10 @@ from consent.case import Side
 from consent.clinic import Clinic
 from consent.desk.alike import alike_among, names_alike, said_sides
 from consent.desk.holding import holding
+from consent.desk.look_out import look_out, not_known
+from consent.desk.words import words_in
 from consent.review import assess
+from consent.wording import Remark
 from tests.conftest import shipped_case
 from tests.desk.house import OPERATIONS, House
 from tests.editing import case_maker, edited
@@ -213,3 +217,73 @@ def test_the_pause_says_who_is_called_and_where_it_goes_on(
     first = page.partition('<section class="band')[2].partition("</section>")[0]
     assert call in first and f'/case/{day.subjects["ordinary"]}/{surgeon_goes_to}"' in first
     assert ("/review" in pause(day)) is False
+
+
+def looked_out(clinic: Clinic, changes: dict[str, object]) -> list[tuple[str, str, str]]:
+    found = look_out(assess(case_maker()(changes), clinic))
+    return [(fact.label, fact.value.id if isinstance(fact.value, Remark) else "", fact.mark) for fact in found]
+
+
+@pytest.mark.parametrize(
+    ("changes", "label", "words", "mark"),
+    [
+        ({"other_eye.seeing": "no"}, "pause.this-eye", "list.only-eye", "stop"),
+        ({"eye.nucleus.grade": "hard"}, "field.eye.nucleus.grade", "choice.nucleus-grade.hard", "ask"),
+        ({"eye.nucleus.grade": "brunescent"}, "field.eye.nucleus.grade", "choice.nucleus-grade.brunescent", "ask"),
+        ({"eye.white": "yes"}, "field.eye.white", "pause.yes", "ask"),
+        ({"eye.pupil_mm": 3.5, "eye.pupil_grade": "small"}, "pause.pupil", "pause.pupil-both", "ask"),
+        ({"eye.pupil_mm": 7.5, "eye.pupil_grade": "large"}, "pause.pupil", "pause.pupil-both", "plain"),
+        ({"eye.pupil_mm": None, "eye.pupil_grade": "small"}, "pause.pupil", "choice.pupil-grade.small", "ask"),
+        ({"eye.pseudoexfoliation": "yes"}, "field.eye.pseudoexfoliation", "pause.yes", "ask"),
+        ({"eye.phacodonesis": "yes"}, "field.eye.phacodonesis", "pause.yes", "ask"),
+        ({"health.diabetes": "yes"}, "field.health.diabetes", "pause.yes", "ask"),
+        ({"health.can_lie_flat": "no"}, "field.health.can_lie_flat", "pause.no", "ask"),
+        ({"eye.lid_infection": "yes"}, "pause.infection", "fact.lid-infection", "stop"),
+        ({"fitness.tear_sac": "pus"}, "pause.infection", "fact.sac-pus", "stop"),
+        ({"fitness.infection_elsewhere": "yes"}, "pause.infection", "fact.infection-elsewhere", "stop"),
+    ],
+)
+def test_what_may_cost_the_eye_is_looked_out_for(
+    clinic: Clinic, changes: dict[str, object], label: str, words: str, mark: str
+) -> None:
+    found = looked_out(clinic, changes)
+    assert (label, words, mark) in found
+    quiet = {"eye.pupil_mm": None, "eye.pupil_grade": "large", "health.diabetes": "no"}
+    assert (label, words, mark) not in looked_out(clinic, quiet)
+
+
+def test_what_nobody_entered_is_said_and_never_left_out(clinic: Clinic) -> None:
+    unknown = ("eye.white", "eye.pseudoexfoliation", "eye.phacodonesis", "health.diabetes", "health.can_lie_flat")
+    case = case_maker()(dict.fromkeys(unknown, "unknown") | {"eye.nucleus.grade": "unknown"})
+    assert {f"field.{name}" for name in (*unknown, "eye.nucleus.grade")} <= set(not_known(case))
+    known = case_maker()(dict.fromkeys(unknown, "no"))
+    assert not {f"field.{name}" for name in unknown} & set(not_known(known))
+
+
+def test_the_pause_shows_each_with_a_sign_and_words(day: House) -> None:
+    changes = {"other_eye.seeing": "no", "eye.pupil_mm": 3.5, "eye.pupil_grade": "small", "health.can_lie_flat": "no",
+               "eye.white": "unknown"}  # fmt: skip
+    day.story().enter(day.staff.counsellor, "changed", changes)
+    page = pause(day)
+    assert re.search(r'<span class="mark stop"><svg.*?</svg><strong>only seeing eye</strong>', page, re.S)
+    assert re.search(r"</svg>3\.5.mm; by the surgeon's grade: Small</span>", unescape(page))
+    assert re.search(r"Can lie flat</dt><dd><span class=\"mark ask\"><svg.*?</svg>No</span>", page, re.S)
+    assert re.search(r"</svg>Not known</span></dt><dd>.*White or swollen cataract", page)
+
+
+def test_the_pause_tells_what_was_ticked_on_the_signed_form(day: House) -> None:
+    """WHO surgical safety checklist 2009: the operation that was agreed; a step that was refused is in no doubt."""
+    signed_off(day.story())
+    case = day.case()
+    papers = case.sealed("consent")
+    assert papers is not None
+    first, *others = case.case.plan.extra_steps
+    form = {"seen": str(case.sequence), "by": case.case.patient.name, "how": "thumb impression", "code": papers.code}
+    form |= {"witness": "W. Neighbour", f"step.{first}": "no", **{f"step.{step}": "yes" for step in others}}
+    assert day.browser("meera").post(f"/case/{case.subject}/consented", form).status_code == 303
+    page = re.sub(r"<[^>]+>", "", pause(day))
+    told = page.partition("Agreed on the signed form:")[2]
+    agreed, _, refused = told.partition("The patient said NO to:")
+    words = words_in("en", "latin", False)
+    assert words.plain(f"step.{first}.short") in refused[:80] and words.plain(f"step.{first}.short") not in agreed
+    assert all(words.plain(f"step.{step}.short") in agreed for step in others)

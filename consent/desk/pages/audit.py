@@ -6,14 +6,18 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+from litestar import Response
 from litestar.response import Template
 from markupsafe import Markup
 
+from consent.desk.audit_columns import empty_file, heading, helpful_columns, needed_columns
 from consent.desk.clinic_file import own_file, take, text_of
 from consent.desk.form import Form, Sent
 from consent.desk.here import Here, Visitor
 from consent.desk.routes import entered, shown
+from consent.desk.told import fault
 from consent.errors import ConsentError, Problem, UsageError
+from consent.language import Quoted
 from consent.record.moves import Role
 from consent.risk.audit.finding import Found, audit_of, audit_to_keep, too_few
 from consent.risk.audit.picture import calibration_svg
@@ -40,7 +44,13 @@ def show_audit(here: Here) -> Template:
 
 @entered("/lead/audit", LEAD, largest=LARGEST)
 def read_audit(here: Here, form: Form) -> Any:
-    """Read the file, show what follows, and put it into the settings if that was asked for. The file is not kept."""
+    """Read the file, show what follows, and put it into the settings if that was asked for. The file is not kept.
+
+    An empty file to fill in is handed out where that was asked for.
+    """
+    if form.text("do") == "empty-file":
+        headers = {"content-disposition": 'attachment; filename="past-cases.csv"'}
+        return Response(empty_file(), media_type="text/csv; charset=utf-8", headers=headers)
     try:
         found = _found(here, form)
         if form.text("keep") == "yes":
@@ -53,9 +63,11 @@ def read_audit(here: Here, form: Form) -> Any:
 def _found(here: Visitor, form: Sent) -> Found:
     sent = next((file for name, file in form.files if name == "file"), None)
     suffix = Path(sent.filename).suffix.lower() if sent else ""
-    if sent is None or suffix not in _KINDS:
+    if sent is None or not sent.filename:
         remedy, said = "choose a file: CSV, XLSX or ODS", remark("problem.no-file")
         raise UsageError(Problem("no file of past cases was given", "file", "", remedy, said))
+    if suffix not in _KINDS:
+        raise UsageError(fault("audit.wrong-kind", file=Quoted(Path(sent.filename).name[:60])))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"cases{suffix}"
         path.write_bytes(sent.file.read(LARGEST))
@@ -87,6 +99,8 @@ def _page(
         changeable=own_file(here.office) is not None,
         kept=kept,
         lines=case_lines(found.cases, found.benchmark) if found else (),
+        needed=[heading(one) for one in needed_columns()],
+        helpful=[heading(one) for one in helpful_columns()],
         few=too_few(found) if found and found.audit is None else None,
         **_calibrated(found),
     )

@@ -10,7 +10,7 @@ from litestar.response import Template
 
 from consent.case import Case
 from consent.clinic import Clinic
-from consent.desk.entry import Entered, read_entry
+from consent.desk.entry import Entered, read_new
 from consent.desk.fields import Field, field
 from consent.desk.form import Form, Sent
 from consent.desk.here import Here, Visitor
@@ -65,12 +65,15 @@ def _plain(text: str) -> str:
 
 
 def _groups(here: Visitor, cases: tuple[CaseState, ...]) -> list[tuple[str, list[CaseState]]]:
-    """Cases by the day of surgery: today's, those to come, those before, those that are over."""
+    """Cases that came back first; then by the day of surgery: today's, those to come, those before, those over."""
     today = here.office.today.isoformat()
     there = [case for case in cases if case.erased is None]
     there.sort(key=lambda case: (case.data["plan"]["date"], case.data["plan"].get("time", "")))
     running = [case for case in there if case.state not in _OVER]
+    back = [case for case in running if case.state is State.SENT_BACK]
+    running = [case for case in running if case.state is not State.SENT_BACK]
     groups = [
+        ("cases.back", back),
         ("cases.today", [case for case in running if case.data["plan"]["date"] == today]),
         ("cases.to-come", [case for case in running if case.data["plan"]["date"] > today]),
         ("cases.before", [case for case in reversed(running) if case.data["plan"]["date"] < today]),
@@ -81,17 +84,18 @@ def _groups(here: Visitor, cases: tuple[CaseState, ...]) -> list[tuple[str, list
 
 @shown("/cases/new", CARE)
 def show_new(here: Here) -> Template:
-    return here.page("new.html", questions=_asking(here, _empty(here)).questions(_fields()), same=())
+    return here.page("new.html", questions=_asking(here, _empty(here)).questions(_fields()), same=(), faults=())
 
 
 @entered("/cases/new", CARE)
 def open_one(here: Here, form: Form) -> Any:
     """Open a case; a record number that is known already is told before a second case of it is opened."""
-    read = _not_past(here, form, read_entry(form, _fields(), _empty(here), here.office.zone))
+    read = _aged(form, _not_past(here, form, read_new(form, _fields(), _empty(here), here.office.zone)))
     same = _same_number(here, form)
     if read.faults or (same and not form.text("second")):
         asking = _asking(here, _empty(here), form, read)
-        return here.page("new.html", 422, questions=asking.questions(_fields()), same=same)
+        questions = asking.questions(_fields())
+        return here.page("new.html", 422, questions=questions, same=same, faults=asking.faults_elsewhere(questions))
     recorded = open_new(here.office.record, here.me, case_of(read.data))
     return here.go(f"/case/{recorded.case.subject}/enter/language")
 
@@ -101,7 +105,19 @@ def _not_past(here: Visitor, form: Sent, read: Entered) -> Entered:
     day = form.text("plan.date")
     if "plan.date" in read.faults or not day or day >= here.office.today.isoformat():
         return read
-    return replace(read, faults={**read.faults, "plan.date": remark("error.past")})
+    return _with_fault(read, "plan.date", "error.past")
+
+
+def _aged(form: Sent, read: Entered) -> Entered:
+    """``read`` with a fault where neither birth date nor age was given."""
+    if form.text("patient.birth_date") or form.text("patient.age_years"):
+        return read
+    return _with_fault(read, "patient.birth_date", "error.at.patient.birth_date")
+
+
+def _with_fault(read: Entered, path: str, words: str) -> Entered:
+    every = frozenset(one.path for one in _fields())
+    return replace(read, faults={**read.faults, path: remark(words)}, held_back=every)
 
 
 def _same_number(here: Visitor, form: Sent) -> tuple[CaseState, ...]:

@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from litestar import Response
 from litestar.exceptions import NotFoundException
 from litestar.response import Template
 
+from consent.case import Answer, Sex
 from consent.desk.as_seen import as_seen
 from consent.desk.entry import Entered, read_entry
+from consent.desk.fields import Field
 from consent.desk.form import Form, Sent
 from consent.desk.here import Here, Visitor
 from consent.desk.meanwhile import News, clash, news
-from consent.desk.options import options
+from consent.desk.options import groups, options
 from consent.desk.picture import picture
 from consent.desk.questions import Asking
 from consent.desk.routes import CARE, entered, shown
-from consent.desk.screens import Screen, folded, screen, screens
+from consent.desk.screens import Screen, folded, of_mothers, screen, screens
+from consent.desk.slips import slips_on
+from consent.desk.typed import NOTHING, at, put
+from consent.drops.limits import read_limits
 from consent.errors import CaseError, ConflictError
 from consent.record.act import Act
 from consent.record.cases import Recorded, read_case_state
@@ -38,7 +44,9 @@ def keep(here: Here, form: Form, subject: str, name: str) -> Response[Any]:
     """Keep what was entered; what cannot be kept is shown again with its reason, as is what somebody else changed."""
     asked = _screen(name)
     before = as_seen(here, subject, form)
-    read = read_entry(form, asked.fields, before.data, here.office.zone)
+    read = read_entry(form, asked.fields, before.data, here.office.zone, slips=slips_on(here.office.today))
+    if form.text("rest"):
+        read = _rest_no(here.office.shelf.case(subject), asked, read)
     try:
         recorded = _enter(here, subject, before, read)
     except ConflictError:
@@ -48,6 +56,34 @@ def keep(here: Here, form: Form, subject: str, name: str) -> Response[Any]:
         recorded = None
     now = recorded.case if recorded else here.office.shelf.case(subject)
     return _answer(here, form, now, asked, read, recorded, 422 if read.faults else 200)
+
+
+def _rest_no(now: CaseState, asked: Screen, read: Entered) -> Entered:
+    """``read`` with "no" to each question of the screen that is shown and that nobody has answered, here or
+    meanwhile."""
+    data = read.data
+    for one in _unanswered(now, asked):
+        if one.path not in read.held_back and at(data, one.path) in _UNANSWERED:
+            data = put(data, one.path, Answer.NO.value)
+    return replace(read, data=data)
+
+
+_UNANSWERED = (NOTHING, Answer.UNKNOWN.value)
+
+
+def _unanswered(case: CaseState, asked: Screen) -> list[Field]:
+    """The questions of the screen that can be answered with "no" all at once."""
+    shown_now = _fields(case, asked)
+    return [one for one in shown_now if one.path in asked.rest_no and at(case.data, one.path) in _UNANSWERED]
+
+
+def _fields(case: CaseState, asked: Screen) -> tuple[Field, ...]:
+    """What is asked on the screen; whether she is with child only of a woman young enough, or where it says so."""
+    one, oldest = case.case, read_limits().pregnancy_years.value
+    if one.patient.sex is not Sex.MALE and one.age_years < oldest:
+        return asked.fields
+    kept = {path for path in of_mothers() if at(case.data, path) == Answer.YES.value}
+    return tuple(field for field in asked.fields if field.path in kept or field.path not in of_mothers())
 
 
 def _stands_already(before: CaseState, read: Entered, now: CaseState) -> bool:
@@ -76,9 +112,15 @@ def _answer(
         return _page(here, case, asked, form, read, status)
     here.office.shelf.case(case.subject)
     goal = form.text("go")
+    if goal == _LEAVE:
+        return here.go(f"/case/{case.subject}")
     to = goal if goal in {one.id for one in screens()} else asked.id
     mine = recorded.entry.sequence if recorded else 0
     return here.go(f"/case/{case.subject}/enter/{to}?since={form.whole('seen')}&mine={mine}")
+
+
+_LEAVE = "case"
+"""Where the last screen goes on to: the page of the case."""
 
 
 def _for_script(
@@ -90,7 +132,8 @@ def _for_script(
     recorded: Recorded | None,
     status: int,
 ) -> Response[Any]:
-    """What the page puts in place: faults by question, the picture, who else is here, what they changed."""
+    """What the page puts in place: faults by question, whose case it is, the picture, who else is here, what they
+    changed."""
     fresh = here.office.shelf.case(case.subject)
     told = news(here, fresh, form.whole("seen"))
     questions = [
@@ -101,20 +144,28 @@ def _for_script(
         for one in questions
         if one.field.kind in ("rows", "texts") or read.faults
     }
-    found = _picture(here, fresh)
     answer = {
+        **_around(here, fresh),
         "seen": fresh.sequence,
         "kept": recorded.entry.sequence if recorded else 0,
         "faults": {name: str(here.words.say(fault.id, **fault.slots)) for name, fault in read.faults.items()},
         "questions": drawn,
-        "picture": here.drawn("picture.html", picture=found, case=fresh),
-        "stops": here.drawn("stops.html", case=fresh),
-        "glance": here.drawn("glance.html", picture=found) if found else "",
         "told": [str(line) for line in told.lines],
         "others": [str(name) for name in told.others],
         "words": {name: here.words.plain(words) for name, words in _SCRIPT_WORDS.items()},
     }
     return Response(answer, status_code=200 if status == 422 else status)
+
+
+def _around(here: Visitor, case: CaseState) -> dict[str, str]:
+    """What stands around the questions and follows from the answers, drawn: the head, what stops, the picture."""
+    found = _picture(here, case)
+    return {
+        "strip": here.drawn("strip.html", case=case),
+        "stops": here.drawn("stops.html", case=case),
+        "picture": here.drawn("picture.html", picture=found, case=case),
+        "glance": here.drawn("glance.html", picture=found) if found else "",
+    }
 
 
 _SCRIPT_WORDS = {"kept": "entry.kept", "not_kept": "entry.not-kept", "undo": "entry.undo"}
@@ -146,7 +197,7 @@ def show_news(here: Here, subject: str, since: int = 0) -> dict[str, Any]:
         "told": [str(line) for line in told.lines],
         "paths": list(told.paths),
         "others": [str(name) for name in told.others],
-        "picture": here.drawn("picture.html", picture=_picture(here, case), case=case),
+        **_around(here, case),
     }
 
 
@@ -162,6 +213,8 @@ def _page(
 ) -> Template:
     every = screens()
     place = every.index(asked)
+    asking = _asking(here, case, form, read)
+    questions = asking.questions(_fields(case, asked))
     return here.page(
         "enter.html",
         status,
@@ -170,8 +223,9 @@ def _page(
         screens=every,
         before=every[place - 1] if place else None,
         after=every[place + 1] if place + 1 < len(every) else None,
-        questions=_asking(here, case, form, read).questions(asked.fields),
-        faults=[here.words.say(one.id, **one.slots) for name, one in (read.faults if read else {}).items() if not name],
+        questions=questions,
+        faults=asking.faults_elsewhere(questions),
+        rest=bool(_unanswered(case, asked)),
         folded=folded(),
         picture=_picture(here, case),
         told=told or news(here, case, case.sequence),
@@ -180,7 +234,8 @@ def _page(
 
 
 def _asking(here: Visitor, case: CaseState, form: Sent | None = None, read: Entered | None = None) -> Asking:
-    return Asking(here.words, case.data, here.office.zone, options(here.office), form, read)
+    offered = options(here.office, here.words, case)
+    return Asking(here.words, case.data, here.office.zone, offered, form, read, groups(here.office))
 
 
 def _picture(here: Visitor, case: CaseState) -> Any:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import tempfile
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Literal
 
 from litestar import Response
 from litestar.response import Template
@@ -14,7 +15,7 @@ from consent.desk.office import BACKUP
 from consent.desk.routes import entered, shown
 from consent.desk.told import fault
 from consent.errors import ConsentError, Problem, UsageError
-from consent.language import DESK_DOMAIN, Rung, counts, inspect_catalogue, languages
+from consent.language import DESK_DOMAIN, SIGNABLE, Counts, Rung, counts, inspect_catalogue, languages
 from consent.record.accounts import (
     change_account,
     check_passphrase,
@@ -42,15 +43,16 @@ def show_lead(here: Here) -> Template:
 
 
 @shown("/lead/people", LEAD)
-def show_people(here: Here) -> Template:
-    return _people(here)
+def show_people(here: Here, made: str = "") -> Template:
+    """Everybody's accounts; ``made``: the login of one that was just made, which is told."""
+    return _people(here, made=made)
 
 
 @entered("/lead/people", LEAD)
 def make_one(here: Here, form: Form) -> Any:
     """Make an account with a first password, which its owner has to change before anything else."""
     try:
-        make_account(
+        made = make_account(
             here.office.record,
             here.me.person,
             form.text("login").lower(),
@@ -61,7 +63,7 @@ def make_one(here: Here, form: Form) -> Any:
         )
     except ConsentError as error:
         return _people(here, error.problems, form, 422)
-    return here.go("/lead/people")
+    return here.go(f"/lead/people?made={made.login}")
 
 
 @entered("/lead/people/{login:str}", LEAD)
@@ -80,18 +82,26 @@ def change_one(here: Here, form: Form, login: str) -> Any:
             roles = _roles(form.texts("role"))
             change_account(record, me, login, form.text("name"), roles, form.text("registration"))
     except ConsentError as error:
-        return _people(here, error.problems, None, 422)
+        return _people(here, error.problems, form, 422, login)
     return here.go("/lead/people")
 
 
-def _people(here: Visitor, problems: tuple[Problem, ...] = (), form: Any = None, status: int = 200) -> Template:
+def _people(
+    here: Visitor,
+    problems: tuple[Problem, ...] = (),
+    form: Any = None,
+    status: int = 200,
+    of: str = "",
+    made: str = "",
+) -> Template:
+    """``form``: what was typed and not kept, for the account ``of``, or for a new one."""
     with here.office.record.store.reading() as connection:
         accounts = read_accounts(connection, here.office.record.key).values()
     open_ones = sorted((one for one in accounts if not one.closed), key=lambda one: one.name)
     closed = sorted((one for one in accounts if one.closed), key=lambda one: one.name)
-    return here.page(
-        "people.html", status, accounts=open_ones, closed=closed, roles=list(Role), problems=problems, form=form
-    )
+    new = next((one for one in open_ones if one.login == made and not one.own), None)
+    values: dict[str, Any] = {"problems": problems, "form": form, "of": of, "made": new}
+    return here.page("people.html", status, accounts=open_ones, closed=closed, roles=list(Role), **values)
 
 
 def _roles(given: tuple[str, ...]) -> tuple[Role, ...]:
@@ -100,11 +110,29 @@ def _roles(given: tuple[str, ...]) -> tuple[Role, ...]:
 
 @shown("/lead/languages", LEAD)
 def show_languages(here: Here) -> Template:
-    """How far the words of each language were checked; for the pages only whether they are all there."""
+    """Whether sheets in each language may be signed, and how far its words were checked; for the pages only whether
+    they are all there."""
     reviewed = here.office.record.clinic.words_folder
-    sheets = [(tag, counts(tag, reviewed=reviewed)) for tag in languages()]
+    sheets = [_tongue(tag, counts(tag, reviewed=reviewed)) for tag in languages()]
     pages = [(tag, len(inspect_catalogue(tag, None, DESK_DOMAIN)[0].messages)) for tag in languages(domain=DESK_DOMAIN)]
-    return here.page("languages.html", sheets=sheets, pages=pages, rungs=list(Rung))
+    return here.page("languages.html", sheets=sheets, pages=pages, rungs=list(Rung), signable=SIGNABLE)
+
+
+@dataclass(frozen=True)
+class _Tongue:
+    """One language of the sheets. ``unchecked``: how many words stand below the rung from which a sheet may be signed;
+    ``may``: whether all sheets, some or none may."""
+
+    tag: str
+    state: Counts
+    unchecked: int
+    may: Literal["all", "some", "none"]
+
+
+def _tongue(tag: str, state: Counts) -> _Tongue:
+    unchecked = sum(count for rung, count in state.by_rung.items() if rung < SIGNABLE)
+    may: Literal["all", "some", "none"] = "all" if not unchecked else "none" if unchecked == state.total else "some"
+    return _Tongue(tag, state, unchecked, may)
 
 
 @shown("/lead/backup", LEAD)
@@ -118,7 +146,7 @@ def make_backup(here: Here, form: Form) -> Response[Any]:
     passphrase = form.raw("passphrase")
     try:
         if passphrase != form.raw("again"):
-            return here.page("backup.html", 422, problem=fault("password.differ"))
+            return here.page("backup.html", 422, problem=fault("backup.differ"))
         check_passphrase(passphrase)
     except UsageError as error:
         return here.page("backup.html", 422, problem=error.problems[0])

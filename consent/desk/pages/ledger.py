@@ -5,7 +5,9 @@ from __future__ import annotations
 from litestar.response import Redirect, Template
 
 from consent.desk.here import Here, Visitor
+from consent.desk.ledger_lines import ledger_lines
 from consent.desk.routes import entered, shown
+from consent.record.accounts import read_accounts
 from consent.record.checking import Checked
 from consent.record.ledger import Entry, entry_of, read_head
 from consent.record.moves import Role
@@ -46,9 +48,11 @@ def _page(here: Visitor, until: int, checked: Checked | None = None) -> Template
         wanted = (LEDGER.c.sequence <= last) & (LEDGER.c.sequence > last - A_PAGE)
         rows = connection.execute(LEDGER.select().where(wanted).order_by(LEDGER.c.sequence.desc()))
         found: list[Entry] = [entry_of(row.content) for row in rows]
+        accounts = read_accounts(connection, here.office.record.key)
     before = last - A_PAGE if last > A_PAGE else 0
     after = min(last + A_PAGE, head.sequence) if last < head.sequence else 0
-    return here.page("ledger.html", entries=found, head=head, before=before, after=after, checked=checked)
+    lines = ledger_lines(here.words, found, accounts)
+    return here.page("ledger.html", lines=lines, head=head, before=before, after=after, checked=checked)
 
 
 HANDLERS = [show_ledger, check, show_checked]

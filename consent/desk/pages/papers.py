@@ -8,10 +8,11 @@ from litestar import Response
 from litestar.exceptions import NotFoundException
 from litestar.response import Template
 
+from consent.case import Answer
 from consent.compose import Document
-from consent.desk.entry_lines import entry_lines
+from consent.desk.entry_blocks import entry_blocks
 from consent.desk.form import Form
-from consent.desk.here import Here
+from consent.desk.here import Here, Visitor
 from consent.desk.routes import EVERYBODY, entered, shown
 from consent.language import direction
 from consent.pack import SHEETS
@@ -24,6 +25,11 @@ from consent.record.state import CaseState
 WHO = (Role.COUNSELLOR, Role.SURGEON, Role.THEATRE, Role.LEAD)
 SECONDS_A_SHEET = 1.0
 REASONS = ("patient", "lost", "theatre", "other")
+AT_ONCE = {
+    "talk": ("consent-form", "risk-sheet", "separate-choices", "counsellor-guide", "before-day"),
+    "home": ("going-home", "drop-calendar", "not-to-plan", "referral-letter", "lens-card"),
+}
+"""Sheets that are printed together at one touch, as far as there are any for the case."""
 
 
 @shown("/case/{subject:str}/sheet/{name:str}", WHO)
@@ -52,9 +58,16 @@ def _rtl(document: Document) -> Any:
 def show_papers(here: Here, subject: str) -> Template:
     """Signed papers, those that hold first, and the sheets that can be printed as a draft."""
     case = here.office.shelf.case(subject)
+    return _papers(here, case, large=case.erased is None and case.case.patient.large_print is Answer.YES)
+
+
+def _papers(here: Visitor, case: CaseState, large: bool, lacking: bool = False, status: int = 200) -> Template:
+    """``large``: large print is ticked; ``lacking``: nothing was chosen that could be printed."""
     documents = here.office.shelf.pack(case).documents if case.erased is None else ()
     names = [name for name in SHEETS if any(one.sheet == name for one in documents)]
-    return here.page("papers.html", case=case, names=names, sets=sorted(case.sets, key=_holds_first), reasons=REASONS)
+    at_once = {name: found for name, sheets in AT_ONCE.items() if (found := [one for one in sheets if one in names])}
+    values: dict[str, Any] = {"sets": sorted(case.sets, key=_holds_first), "reasons": REASONS, "at_once": at_once}
+    return here.page("papers.html", status, case=case, names=names, large=large, lacking=lacking, **values)
 
 
 def _holds_first(one: Any) -> tuple[bool, int]:
@@ -63,12 +76,14 @@ def _holds_first(one: Any) -> tuple[bool, int]:
 
 @entered("/case/{subject:str}/drafts", WHO)
 def print_drafts(here: Here, form: Form, subject: str) -> Any:
-    """Print the sheets ticked, as drafts; the waiting page shows them once they are done."""
+    """Print the sheets ticked, or those of one set, as drafts; the waiting page shows them once they are done."""
     case = here.office.shelf.case(subject)
-    sheets = tuple(name for name in SHEETS if name in form.texts("sheet"))
+    large = form.text("large") == "yes"
+    wanted = AT_ONCE.get(form.text("set"), form.texts("sheet"))
+    sheets = tuple(name for name in SHEETS if name in wanted)
     if not sheets:
-        return here.go(f"/case/{subject}/papers")
-    order = {"subject": case.subject, "sheets": sheets, "languages": (), "large": form.text("large") == "yes"}
+        return _papers(here, case, large, lacking=True, status=422)
+    order = {"subject": case.subject, "sheets": sheets, "languages": (), "large": large}
     seconds = 2 + SECONDS_A_SHEET * len(sheets)
     piece = here.office.work.begin("drafts", order, here.me.id, "work.printing", seconds, f"/case/{subject}/papers")
     return here.go(f"/making/{piece.id}")
@@ -95,8 +110,7 @@ def hand_out(here: Here, form: Form, subject: str) -> Response[bytes]:
 def show_history(here: Here, subject: str) -> Template:
     """Every entry of the case, the newest first: when, who, what changed, in the words of the forms."""
     case: CaseState = here.office.shelf.case(subject)
-    places = [told.entry.sequence for told in case.history]
-    return here.page("history.html", case=case, lines=entry_lines(here, case, places))
+    return here.page("history.html", case=case, blocks=entry_blocks(here, case))
 
 
 HANDLERS = [show_sheet, show_papers, print_drafts, hand_out, show_history]

@@ -8,9 +8,11 @@ from typing import Any
 
 from litestar.response import Template
 
+from consent.case import Answer
 from consent.desk import pause
 from consent.desk.here import Here
 from consent.desk.holding import Holding, holding
+from consent.desk.look_out import look_out, not_known
 from consent.desk.routes import shown
 from consent.desk.steps import steps
 from consent.desk.theatre_day import asked_day, day_of
@@ -64,7 +66,8 @@ def show_pause(here: Here, subject: str) -> Template:
     if case.erased is not None:
         return here.page("erased.html", case=case)
     zone, today = here.office.zone, here.office.today
-    found = holding(case, here.office.shelf.assessment(case), today, zone)
+    assessment = here.office.shelf.assessment(case)
+    found = holding(case, assessment, today, zone)
     one = case.case
     by = one.confirmation.by if one.confirmation else None
     values: dict[str, Any] = {
@@ -73,7 +76,9 @@ def show_pause(here: Here, subject: str) -> Template:
         "consent": pause.consent_facts(found, today, zone, by),
         "lenses": pause.lens_rows(one),
         "not_on_form": pause.steps_not_on_form(one),
-        "look_out": pause.look_out(one),
+        "ticked": found.signed is not None and one.talk.steps_answered is Answer.YES,
+        "look_out": look_out(assessment),
+        "not_known": not_known(one),
         "numb": pause.anaesthesia(one),
         "day_of": _without_weekday,
     }

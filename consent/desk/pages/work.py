@@ -14,9 +14,10 @@ from litestar.response import File as FileResponse
 
 from consent import errors
 from consent.desk.faults import status_of
+from consent.desk.finished import can_join, joined, named_file
 from consent.desk.here import Here, Visitor
 from consent.desk.routes import EVERYBODY, shown
-from consent.desk.work import Outcome, Piece
+from consent.desk.work import File, Outcome, Piece
 
 
 @shown("/making/{name:str}", EVERYBODY)
@@ -31,19 +32,27 @@ def wait(here: Here, name: str) -> Response[Any]:
     if outcome.error:
         return here.page("work-failed.html", _status(outcome), piece=piece, problems=outcome.problems)
     if outcome.files:
-        return here.page("work-files.html", 200, piece=piece, files=outcome.files, problems=outcome.problems)
+        named = [named_file(file.name) for file in outcome.files]
+        together = len(named) if can_join(outcome.files) else None
+        return here.page("work-files.html", 200, piece=piece, files=named, together=together, problems=outcome.problems)
     return here.go(f"{piece.back}/{piece.id}" if outcome.told is not None else piece.back)
 
 
 @shown("/making/{name:str}/{place:int}", EVERYBODY)
 def fetch(here: Here, name: str, place: int) -> Response[Any]:
-    """One finished file, to be looked at or printed."""
+    """One finished file, to be looked at or printed; after the last one, all of them as one."""
     files = _piece(here, name).outcome.files if _piece(here, name).done else ()
+    if place == len(files) and can_join(files):
+        return _shown(joined(files))
     if not 0 <= place < len(files):
         raise NotFoundException("there is no such file")
     file = files[place]
     if file.path is not None:
         return _fetched(file.path, file.name, file.media_type)
+    return _shown(file)
+
+
+def _shown(file: File) -> Response[Any]:
     disposition = f'inline; filename="{file.name}"'
     return Response(file.content, media_type=file.media_type, headers={"content-disposition": disposition})
 

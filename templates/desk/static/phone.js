@@ -2,8 +2,9 @@
 (function () {
   "use strict";
   var today = document.getElementById("today"), tomorrow = document.getElementById("tomorrow");
-  var list = document.querySelector("#days .place");
-  if (!today || !list) return;
+  var lists = Array.prototype.slice.call(document.querySelectorAll("#days [data-days]"));
+  var visits = Array.prototype.slice.call(document.querySelectorAll("[data-visit]"));
+  if (!today || !lists.length) return;
   var days = Array.prototype.slice.call(document.querySelectorAll("[data-day]"));
   days.sort(function (one, other) { return one.dataset.day < other.dataset.day ? -1 : 1; });
   var shown = "";
@@ -23,12 +24,30 @@
     var date = iso(now), next = iso(new Date(now.getFullYear(), now.getMonth(), now.getDate() + 1));
     if (date === shown) return;
     shown = date;
-    days.forEach(function (day) { day.open = false; list.append(day); });
+    days.forEach(function (day) { day.open = false; home(day).append(day); });
     [[today, date], [tomorrow, next]].forEach(function (pair) {
       var day = find(pair[1]), into = pair[0].querySelector(".place");
       if (day) { day.open = pair[0] === today; into.append(day); }
       pair[0].hidden = pair[0] === tomorrow && !day;
     });
+    lists.forEach(function (list) {
+      list.parentNode.open = false;
+      list.parentNode.hidden = !list.children.length;
+    });
+    come(date);
+  }
+  function home(day) {
+    return lists.filter(function (list) { return list.dataset.days.indexOf(day.dataset.day) >= 0; })[0];
+  }
+  // The next visit: the first that is not past, nor over although it is today; the program has the same rule.
+  function come(date) {
+    var next = "";
+    visits.forEach(function (one) {
+      var day = one.dataset.visit, ahead = day > date || (day === date && !("over" in one.dataset));
+      if (ahead && (!next || day < next)) next = day;
+    });
+    visits.forEach(function (one) { one.querySelector("[data-coming]").hidden = one.dataset.visit !== next; });
+    document.querySelectorAll("[data-next]").forEach(function (one) { if (next) one.hidden = one.dataset.next !== next; });
   }
   function mark(now) {
     var day = find(iso(now)), minute = 60 * now.getHours() + now.getMinutes(), due = null, next = null;
@@ -55,6 +74,7 @@
     line.querySelector("[data-word=now]").hidden = !due;
     line.querySelector("[data-word=next]").hidden = !!due;
     line.querySelector(".copy").replaceChildren(round.querySelector(".when").cloneNode(true));
+    line.querySelector(".drops").replaceWith(round.querySelector(".drops").cloneNode(true));
   }
   function choose() {
     var now = new Date();
