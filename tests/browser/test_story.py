@@ -167,6 +167,8 @@ def test_by_keyboard_alone(served: Served, chromium: Browser) -> None:
     page.keyboard.press("ArrowRight")
     page.wait_for_url("**/talk/2")
     page.goto("/cases")
+    reach(page, "summary", "M. Example")
+    page.keyboard.press("Enter")
     reach(page, "button", "Log out")
     page.keyboard.press("Enter")
     page.wait_for_url("**/login")
