@@ -11,6 +11,7 @@ from consent.case import NucleusGrade
 from consent.compose.counts import WHOLE, show
 from consent.compose.figures import short_figure
 from consent.desk.screens import screen_of
+from consent.desk.settling import settled_at
 from consent.desk.words import Words
 from consent.review import Assessment, Point, Severity
 from consent.risk import Estimate, has_lapsed
@@ -48,6 +49,14 @@ class Drive:
 
 
 @dataclass(frozen=True)
+class Open:
+    """A point that waits for somebody, and the page of the case on which whoever enters the case can settle it."""
+
+    title: Markup
+    path: str | None
+
+
+@dataclass(frozen=True)
 class Picture:
     """What the counsellor sees beside the form. ``figure`` is for staff: nobody has accepted it yet."""
 
@@ -55,8 +64,8 @@ class Picture:
     usual: Markup
     accepted: bool
     drives: tuple[Drive, ...]
-    stops: tuple[Markup, ...]
-    asks: tuple[Markup, ...]
+    stops: tuple[Open, ...]
+    asks: tuple[Open, ...]
     notes: int
     remarks: tuple[Markup, ...] = ()
 
@@ -79,8 +88,8 @@ def picture(assessment: Assessment, words: Words) -> Picture:
             )
             for one in drives
         ),
-        _titles(assessment, Severity.STOP, words),
-        _titles(assessment, Severity.ASK, words),
+        _open(assessment, Severity.STOP, words),
+        _open(assessment, Severity.ASK, words),
         sum(point.severity is Severity.NOTE for point in assessment.points),
         tuple(words.say(name) for name, holds in _REMARKS.items() if holds(assessment)),
     )
@@ -105,8 +114,15 @@ def waiting(points: tuple[Point, ...], severity: Severity) -> tuple[Point, ...]:
     return tuple(point for point in points if point.severity is severity and point.open)
 
 
-def _titles(assessment: Assessment, severity: Severity, words: Words) -> tuple[Markup, ...]:
-    return tuple(words.remark(point.title) for point in waiting(assessment.points, severity))
+def _open(assessment: Assessment, severity: Severity, words: Words) -> tuple[Open, ...]:
+    points = waiting(assessment.points, severity)
+    return tuple(Open(words.remark(point.title), _path(point.id)) for point in points)
+
+
+def _path(point: str) -> str | None:
+    """Where a counsellor settles it; None where that is the surgeon's own page, or not one page."""
+    place = settled_at(point)
+    return place.path if place is not None and place.path.partition("/")[0] in ("enter", "decision") else None
 
 
 def _figure(estimate: Estimate, words: Words) -> Markup:

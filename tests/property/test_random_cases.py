@@ -237,7 +237,9 @@ def own_figure(estimate: Estimate, assessment: Assessment) -> Figure | None:
     """This eye's figure; None where the surgeon or the clinic has not accepted it, or the eye is as any other."""
     accepted = {entry.series for entry in assessment.clinic.accepted_series}
     unread = {source.series for source in estimate.sources if not source.verified.is_primary}
-    if not (estimate.known and estimate.personal and assessment.case.figures_accepted and unread <= accepted):
+    surgeon = assessment.case.figures_accepted
+    # What a random case lists as accepted are no figures, so none of its own is among them.
+    if not (estimate.known and estimate.personal and surgeon and not surgeon.figures and unread <= accepted):
         return None
     value, span = estimate.probability, estimate.interval
     if value is not None and (estimate.single_figure or span is None):
