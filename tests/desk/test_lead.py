@@ -144,6 +144,10 @@ def test_only_what_was_touched_is_told_as_changed(own: House) -> None:
 
 
 def test_the_shipped_settings_are_not_changed(house: House) -> None:
+    lila = house.browser("lila")
+    assert '<fieldset class="bare" disabled>' in lila.get("/lead/settings").text
+    shown = lila.get("/lead/settings/text").text
+    assert "readonly>" in shown and "Nodipar Eye Centre" in shown and 'name="do" value="keep"' not in shown
     answer = house.browser("lila").post("/lead/settings", {"asked": "name", "name": "Another"})
     assert answer.status_code == 409
     assert history(house.record) == ()

@@ -28,6 +28,7 @@ from consent.language import Quoted, Said
 from consent.record.moves import Role
 from consent.record.patch import difference, merge, overlap, paths
 from consent.record.settings_kept import Kept, history
+from consent.resources import package_data
 from consent.wording import remark
 
 LEAD = (Role.LEAD,)
@@ -110,10 +111,10 @@ def _conflict() -> ConflictError:
 
 @shown("/lead/settings/text", LEAD)
 def show_text(here: Here, version: int = 0, add: str = "") -> Template:
-    """The text of the file; ``version`` puts in what it was then, ``add`` a regimen or a drug to be changed. Not kept
-    until somebody keeps it."""
+    """The text of the file, else of the shipped one; ``version`` puts in what it was then, ``add`` a regimen or a drug to
+    be changed. Not kept until somebody keeps it."""
     path = own_file(here.office)
-    text = text_of(path) if path else ""
+    text = text_of(path or package_data("clinic", "demo.toml"))
     if version:
         text = next((kept.text for kept in history(here.office.record) if kept.sequence == version), text)
     return _text_page(here, text + _addition(add))
