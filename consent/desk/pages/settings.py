@@ -111,8 +111,8 @@ def _conflict() -> ConflictError:
 
 @shown("/lead/settings/text", LEAD)
 def show_text(here: Here, version: int = 0, add: str = "") -> Template:
-    """The text of the file, else of the shipped one; ``version`` puts in what it was then, ``add`` a regimen or a drug to
-    be changed. Not kept until somebody keeps it."""
+    """The text of the file, else of the shipped one; ``version`` puts in what it was then, ``add`` a regimen or a drug
+    to be changed. Not kept until somebody keeps it."""
     path = own_file(here.office)
     text = text_of(path or package_data("clinic", "demo.toml"))
     if version:
