@@ -23,10 +23,13 @@ class Lens(Part):
     on_shelf: Answer = Answer.UNKNOWN
 
 
+VisitKind = Literal[
+    "day 1", "week 1", "pressure", "cornea", "retina", "referral", "final", "spectacles", "stitch", "other"
+]
+
+
 class Visit(Part):
-    kind: Literal[
-        "day 1", "week 1", "pressure", "cornea", "retina", "referral", "final", "spectacles", "stitch", "other"
-    ]
+    kind: VisitKind
     date: dt.date
     kept: Answer = Field(Answer.UNKNOWN, description="the patient came")
     place: ShortText | None = None

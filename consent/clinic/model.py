@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 
+from consent.case.after import VisitKind
 from consent.case.part import LanguageTag, LongText, Part, ShortText
 from consent.case.reading import read_model
 from consent.clinic.drop_defaults import drop_defaults
@@ -131,6 +132,13 @@ class Aftercare(Part):
     pad_off: Literal["same evening", "next morning", "at the clinic"] | None = None
 
 
+class UsualVisit(Part):
+    """A visit that the clinic gives everybody; put forward for a case, never entered by itself."""
+
+    kind: VisitKind
+    after_days: int = Field(ge=1, le=365, description="days after surgery")
+
+
 class BeforeDay(Part):
     """What the patient is told for the day of surgery. No default: what the clinic has not set is a line to ask."""
 
@@ -191,6 +199,7 @@ class Clinic(Part):
     drops: DropSettings = DropSettings()
     day_marks: DayMarks = DayMarks()
     aftercare: Aftercare = Aftercare()
+    usual_visits: tuple[UsualVisit, ...] = ()
     before: BeforeDay = BeforeDay()
     personal_data: PersonalData | None = None
     retention_years: int | None = Field(

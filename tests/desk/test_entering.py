@@ -10,9 +10,10 @@ import pytest
 
 from consent.desk.screens import screens
 from consent.errors import AccessError
-from consent.record.state import CaseState
+from consent.record.state import CaseState, case_of, data_of
+from tests.conftest import shipped_case
 from tests.desk.house import House
-from tests.record.story import PASSWORDS
+from tests.record.story import PASSWORDS, Story
 
 
 def asked(path: str, value: str, seen: int) -> dict[str, object]:
@@ -448,3 +449,25 @@ def test_a_list_that_another_added_to_is_not_put_over_theirs_unseen(house: House
     told = house.browser("meera").post(path, drops(before.sequence, mine), script=True)
     assert told.status_code == 409 and "timolol" in told.json()["faults"]["own_drops"]
     assert [drop.drug for drop in house.case().case.own_drops] == ["timolol"]
+
+
+def test_the_usual_visits_of_the_clinic_are_entered_with_one_touch(house: House) -> None:
+    """Put forward with their days, never entered by themselves; one entry, which is taken back as one."""
+    bare = {name: part for name, part in data_of(shipped_case("ordinary")).items() if name != "visits"}
+    story = Story(house.record, house.staff)
+    story.open(case_of(bare))
+    case, meera = story.now, house.browser("meera")
+    path = f"/case/{case.subject}/enter/home"
+    assert "No visit is entered yet" in meera.get(path).text
+    sent = {"seen": str(case.sequence), "usual": "yes"}
+    assert meera.post(path, sent).status_code == 303
+    surgery = case.case.plan.date
+    usual = [(one.kind, surgery + dt.timedelta(one.after_days)) for one in house.record.clinic.usual_visits]
+    assert usual and [(one.kind, one.date) for one in story.now.case.visits] == usual
+    assert len(story.now.history) == len(case.history) + 1
+    assert "No visit is entered yet" not in meera.get(path).text
+    assert meera.post(path, {"seen": str(story.now.sequence), "usual": "yes"}).status_code == 303
+    assert len(story.now.case.visits) == len(usual), "nothing is entered over what is there"
+    last = {"entry": str(story.now.sequence), "screen": "home"}
+    assert meera.post(f"/case/{case.subject}/undo", last).status_code == 303
+    assert not story.now.case.visits

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 from typing import Any
 
@@ -45,6 +46,8 @@ def keep(here: Here, form: Form, subject: str, name: str) -> Response[Any]:
     asked = _screen(name)
     before = as_seen(here, subject, form)
     read = read_entry(form, asked.fields, before.data, here.office.zone, slips=slips_on(here.office.today))
+    if form.text("usual"):
+        read = _usual_visits(here, read)
     if form.text("rest"):
         read = _rest_no(here.office.shelf.case(subject), asked, read)
     try:
@@ -66,6 +69,23 @@ def _rest_no(now: CaseState, asked: Screen, read: Entered) -> Entered:
         if one.path not in read.held_back and at(data, one.path) in _UNANSWERED:
             data = put(data, one.path, Answer.NO.value)
     return replace(read, data=data)
+
+
+def _usual(here: Visitor, case: CaseState, asked: Screen) -> tuple[tuple[str, dt.date], ...]:
+    """The clinic's usual visits with their days, where the screen asks for visits and there are none yet."""
+    if case.case.visits or not any(one.path == "visits" for one in asked.fields):
+        return ()
+    surgery = case.case.plan.date
+    return tuple((one.kind, surgery + dt.timedelta(one.after_days)) for one in here.office.record.clinic.usual_visits)
+
+
+def _usual_visits(here: Visitor, read: Entered) -> Entered:
+    """``read`` with the clinic's usual visits, where nobody has entered one, here or meanwhile."""
+    if read.data.get("visits") or read.faults:
+        return read
+    surgery = dt.date.fromisoformat(read.data["plan"]["date"])
+    days = ((one.kind, surgery + dt.timedelta(one.after_days)) for one in here.office.record.clinic.usual_visits)
+    return replace(read, data={**read.data, "visits": [{"kind": kind, "date": day.isoformat()} for kind, day in days]})
 
 
 _UNANSWERED = (NOTHING, Answer.UNKNOWN.value)
@@ -226,6 +246,7 @@ def _page(
         questions=questions,
         faults=asking.faults_elsewhere(questions),
         rest=bool(_unanswered(case, asked)),
+        usual=_usual(here, case, asked),
         folded=folded(),
         picture=_picture(here, case),
         told=told or news(here, case, case.sequence),

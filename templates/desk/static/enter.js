@@ -301,7 +301,7 @@
   });
   form.addEventListener("submit", (event) => {
     const button = event.submitter;
-    if (button?.name === "rest") {
+    if (button?.name === "rest" || button?.name === "usual") {
       if (open) { event.preventDefault(); queue.then(() => form.requestSubmit(button)); }
       return;
     }
