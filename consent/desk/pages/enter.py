@@ -75,17 +75,20 @@ def _usual(here: Visitor, case: CaseState, asked: Screen) -> tuple[tuple[str, dt
     """The clinic's usual visits with their days, where the screen asks for visits and there are none yet."""
     if case.case.visits or not any(one.path == "visits" for one in asked.fields):
         return ()
-    surgery = case.case.plan.date
-    return tuple((one.kind, surgery + dt.timedelta(one.after_days)) for one in here.office.record.clinic.usual_visits)
+    return _usual_days(here, case.case.plan.date)
 
 
 def _usual_visits(here: Visitor, read: Entered) -> Entered:
     """``read`` with the clinic's usual visits, where nobody has entered one, here or meanwhile."""
     if read.data.get("visits") or read.faults:
         return read
-    surgery = dt.date.fromisoformat(read.data["plan"]["date"])
-    days = ((one.kind, surgery + dt.timedelta(one.after_days)) for one in here.office.record.clinic.usual_visits)
+    days = _usual_days(here, dt.date.fromisoformat(read.data["plan"]["date"]))
     return replace(read, data={**read.data, "visits": [{"kind": kind, "date": day.isoformat()} for kind, day in days]})
+
+
+def _usual_days(here: Visitor, surgery: dt.date) -> tuple[tuple[str, dt.date], ...]:
+    usual = here.office.record.clinic.usual_visits
+    return tuple((one.kind, surgery + dt.timedelta(one.after_days)) for one in usual)
 
 
 _UNANSWERED = (NOTHING, Answer.UNKNOWN.value)
